@@ -1,0 +1,1 @@
+"""The commands; each is in the module of its name and is imported when it is run."""

@@ -1,0 +1,220 @@
+"""Contacts: how long the stop holds the cart between two hops, and how far above the rest level it lets go.
+
+Seen from the rest level, where stop and weight balance, a cart on a spring swings harmonically: it stays below that level for
+π/ω however fast it comes in, and the spring reaches its free length δ = a/ω² higher, with a = g·sinθ/(1+κ) (DESIGN §4). A stop
+that pushes at a distance, like a pair of magnets, holds fast carts for a shorter time than slow ones; its push is taken to
+fall off as a·exp(−x/λ), which makes the cart a Toda oscillator (M. Toda, J. Phys. Soc. Jpn 22 (1967) 431), and it never quite ends.
+Which of the two a bench has is judged by how the contact times vary from rebound to rebound, and by the restitution.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+__all__ = ["Contacts", "find_contacts"]
+
+FloatArray = npt.NDArray[np.float64]
+
+INSTANT = 0.008
+"""s: a contact shorter than this is a hard stop, which lets go where the cart stands."""
+
+LONGEST = 0.6
+"""s: a contact longer than this is no stop of this bench."""
+
+FADED = 2.5
+"""A push that fades as exp(−x/λ) is taken to have ended at 2.5 λ, where it is a twelfth of the weight along the slope."""
+
+FADED_DOUBT = 1.7
+"""Half-width of that, in λ: between a half and a seventieth of the weight."""
+
+MOST = 5
+"""Contacts that are looked at: later ones are slow and short of samples."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Contacts:
+    """The contacts between the hops of one launch.
+
+    offset: m, release level above the rest level, best estimate. half_width: m, limits of what it may be.
+    starts, ends: s, when each contact begins and ends at the release level, shape (hops − 1,).
+    duration: s, typical time below the rest level, NaN when nothing rebounds.
+    restitution: speed out over speed in of the first contact, NaN when there is none.
+    kind: "hard", "spring", "distant" (pushes at a distance), "unclear" (spring or distant) or "unseen" (no rebound).
+    """
+
+    offset: float
+    half_width: float
+    starts: FloatArray
+    ends: FloatArray
+    duration: float
+    restitution: float
+    kind: str
+
+    def released_at(self, offset: float) -> Contacts:
+        """Return the same contacts with the release put at this offset (m) by a person."""
+        return replace(self, offset=offset)
+
+
+def find_contacts(
+    climb: float,
+    descent: float,
+    apex_times: FloatArray,
+    apexes: FloatArray,
+    level: float,
+    *,
+    still_level: float = float("nan"),
+    covariance: FloatArray | None = None,
+    u_level: float = 0.0,
+) -> Contacts:
+    """Work out contacts and release level from the fitted hops and the rest level.
+
+    climb, descent: a_u and a_d, m/s². apex_times: s, apexes: m, of each hop, shape (hops,). level: m, rest level, with standard
+    uncertainty u_level. still_level: m, where the cart stood cocked, NaN when it is not known.
+    covariance: of (climb, descent, apex_time_1, apex_1, …), shape (2 + 2·hops, 2 + 2·hops); without it times count for exact to 2 ms.
+    """
+    mean = 0.5 * (climb + descent)
+    launch_speed = float(np.sqrt(2.0 * climb * max(apexes[0] - level, 1e-6)))
+    times, speeds, restitution, spread = _below(climb, descent, apex_times, apexes, level, covariance, u_level)
+    empty = np.empty(0)
+    if times.size == 0:
+        offset, half = _from_the_push(level - still_level, mean, launch_speed)
+        return Contacts(offset, half, empty, empty, np.nan, np.nan, "unseen")
+    duration = float(np.median(times))
+    if duration <= INSTANT:
+        offset, half, kind = 0.0, 0.001 + min(max(-duration, 0.0) * launch_speed, 0.01), "hard"
+    elif duration > LONGEST:
+        offset, half, kind = 0.5 * min(mean * (LONGEST / np.pi) ** 2, 0.06), min(mean * (LONGEST / np.pi) ** 2, 0.06), "unclear"
+    else:
+        offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed)
+    starts, ends = _crossings(climb, descent, apex_times, apexes, level + offset)
+    return Contacts(offset, half, starts, ends, duration, restitution, kind)
+
+
+def _below(
+    climb: float, descent: float, apex_times: FloatArray, apexes: FloatArray, level: float, covariance: FloatArray | None, u_level: float
+) -> tuple[FloatArray, FloatArray, float, FloatArray]:
+    """Return times below the rest level, mean speeds there, the first restitution, and the times' covariance (k contacts)."""
+    rises = apexes[: MOST + 1] - level
+    count = 0
+    while count + 1 < rises.size and rises[count] > 0.004 and rises[count + 1] > 0.004:
+        count += 1
+    if count == 0:
+        return np.empty(0), np.empty(0), float("nan"), np.empty((0, 0))
+    down, up = np.sqrt(2.0 * rises[:count] / descent), np.sqrt(2.0 * rises[1 : count + 1] / climb)
+    times = apex_times[1 : count + 1] - up - apex_times[:count] - down
+    fast, slow = descent * down, climb * up
+    if covariance is None:
+        spread = np.diag(np.full(count, 0.002**2))
+    else:
+        gradient = np.zeros((count, 2 + 2 * apexes.size))
+        rows = np.arange(count)
+        gradient[:, 0], gradient[:, 1] = up / (2.0 * climb), down / (2.0 * descent)
+        gradient[rows, 2 + 2 * rows], gradient[rows, 4 + 2 * rows] = -1.0, 1.0
+        gradient[rows, 3 + 2 * rows], gradient[rows, 5 + 2 * rows] = -1.0 / fast, -1.0 / slow
+        by_level = 1.0 / fast + 1.0 / slow
+        spread = gradient @ covariance @ gradient.T + u_level**2 * np.outer(by_level, by_level)
+    # No stop is as simple as its model: two parts in a hundred, and half a millisecond.
+    spread = spread + np.diag((0.02 * times) ** 2 + 0.0005**2)
+    return times, 0.5 * (fast + slow), float(slow[0] / fast[0]), spread
+
+
+def _crossings(
+    climb: float, descent: float, apex_times: FloatArray, apexes: FloatArray, level: float
+) -> tuple[FloatArray, FloatArray]:
+    """Return when each contact starts and ends at `level`, each of shape (hops − 1,)."""
+    with np.errstate(invalid="ignore"):
+        down = np.sqrt(2.0 * (apexes[:-1] - level) / descent)
+        up = np.sqrt(2.0 * (apexes[1:] - level) / climb)
+    return apex_times[:-1] + down, apex_times[1:] - up
+
+
+def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, float]:
+    """Return offset and half-width for a cart that was not seen to rebound, from how deep it was cocked.
+
+    A spring gives δ ≈ a·depth²/v²; a push that fades over λ gives depth ≈ λ·ln(v²/(2aλ)). Nothing tells which it was, so both are
+    inside the limits. Without a cocked cart on record: a push of 0.04 to 0.15 s, a quarter of a spring's period (common
+    practice, no source).
+    """
+    if np.isfinite(depth) and 0.005 < depth < 0.3:
+        spring = min(mean * (depth / max(speed, 0.05)) ** 2, 0.05)
+        reach = depth / 4.0
+        for _ in range(20):
+            reach = depth / max(float(np.log(max(speed**2 / (2.0 * mean * reach), 1.0))), 1.0)
+        low, high = 0.5 * spring - 0.001, max(1.5 * spring, 1.2 * FADED * reach) + 0.001
+    else:
+        low, high = (mean * (2.0 * push / np.pi) ** 2 for push in (0.04, 0.15))
+        low, high = low - 0.001, high + 0.001
+    return 0.5 * (low + high), 0.5 * (high - low)
+
+
+def _soft(
+    times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float
+) -> tuple[float, float, str]:
+    """Return offset, half-width and kind of a stop that gives way."""
+    inverse = np.linalg.inv(spread)
+    ones = inverse.sum(axis=1)
+    duration = float(ones @ times / ones.sum())
+    rest = times - duration
+    misfit_spring = float(rest @ inverse @ rest)
+    reaches = np.geomspace(2e-4, 0.05, 80)
+    predicted = _time_below(mean, reaches[:, None], speeds[None, :])
+    errors = predicted - times
+    misfits = np.einsum("ij,jk,ik->i", errors, inverse, errors)
+    best = int(np.argmin(misfits))
+    reach = float(reaches[best])
+    offset = mean * (duration / np.pi) ** 2
+    half = 0.001 + 0.2 * offset + _early(duration, restitution, launch_speed)
+    distant = (FADED * reach, FADED_DOUBT * reach + 0.001)
+    # Restitutions of magnets are 0.9 to 0.98, of springs 0.6 to 0.95 (BENCH_FACTS, common practice, no source).
+    odds = np.exp(-(0.88 - restitution) / 0.015) if restitution < 0.88 else 1.0
+    odds = float(odds * np.exp(min(max(0.5 * (misfit_spring - float(misfits[best])), -40.0), 40.0)))
+    if odds < 0.05:
+        return offset, half, "spring"
+    if odds > 20.0:
+        return *distant, "distant"
+    low, high = min(offset - half, distant[0] - distant[1]), max(offset + half, distant[0] + distant[1])
+    return 0.5 * (low + high), 0.5 * (high - low), "unclear"
+
+
+def _early(duration: float, restitution: float, speed: float) -> float:
+    """Return how much lower a plunger may let go when its losses act as a damper, in part, m.
+
+    A spring with damping ζ pushes no more once it is within 2ζv/ω of its free length; one that loses its energy by rubbing
+    or in the rubber pushes to the end. Records do not tell the two apart; an eighth of the first is allowed for.
+    """
+    if not 0.0 < restitution < 1.0:
+        return 0.0
+    log = float(np.log(restitution))
+    damping = -log / np.sqrt(np.pi**2 + log * log)
+    return float(0.25 * damping * speed * duration / np.pi)
+
+
+def _time_below(mean: float, reach: FloatArray, speed: FloatArray) -> FloatArray:
+    """Return how long a cart that crosses the rest level at `speed` stays below it when the push fades over `reach`."""
+    logs, values = _toda_table()
+    pace = np.sqrt(reach / mean)
+    return np.asarray(pace * np.interp(np.log(speed / np.sqrt(mean * reach)), logs, values))
+
+
+@lru_cache(maxsize=1)
+def _toda_table() -> tuple[FloatArray, FloatArray]:
+    """Return ln w and F(w): the time that y″ = e^(−y) − 1, started at y = 0 with y′ = −w, takes to come back to y = 0.
+
+    F = 2·∫ dy/√(w² − 2(e^(−y) + y − 1)) from the turning point to 0, with y = y_turn·(1 − u²), which takes out the root's
+    singularity; F → π as w → 0 (harmonic) and 2·ln(2w²)/w as w grows.
+    """
+    w = np.geomspace(0.01, 300.0, 160)
+    energy = 0.5 * w * w
+    turn = -np.maximum(np.sqrt(2.0 * energy), 1e-9)
+    for _ in range(80):  # Newton on e^(−y) + y − 1 = w²/2, from the side on which it converges
+        turn = turn - (np.expm1(-turn) + turn - energy) / (1.0 - np.exp(-turn))
+    nodes, weights = np.polynomial.legendre.leggauss(80)
+    u = 0.5 * (nodes + 1.0)
+    y = turn[:, None] * (1.0 - u * u)
+    speed = np.sqrt(np.maximum(w[:, None] ** 2 - 2.0 * (np.expm1(-y) + y), 1e-300))
+    time = 2.0 * np.sum(0.5 * weights * (-turn[:, None]) * 2.0 * u / speed, axis=1)
+    return np.log(w), time

@@ -1,0 +1,99 @@
+"""Follow one launch record from its samples to its motion: clean → phases → datum → fit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from joulebook.engine.bench import Bench, Override
+from joulebook.engine.clean import Trace, clean
+from joulebook.engine.datum import RestLevel, rest_level, take_datum
+from joulebook.engine.experiment import Experiment
+from joulebook.engine.fit import fit_motion
+from joulebook.engine.phases import Outline, find_phases
+from joulebook.engine.record import Record
+from joulebook.engine.run import Run
+from joulebook.errors import FitError
+
+__all__ = ["follow"]
+
+MOVED = 0.012
+"""m: when the cart settles this much off the rest record (or more than five standard uncertainties), one of them is wrong."""
+
+NEAR = 0.06
+"""m: a cart that settles farther than this from where the rebounds meet does not stand at the stop."""
+
+
+def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel | None) -> Run:
+    """Return what became of a launch record; a fit that fails is kept in the run, not raised.
+
+    rest: the standing cart of the rest record, None when there is none.
+    """
+    values = {name: item.value for name, item in bench.inputs.items()}
+    min_range, max_range = bench.number("sensor.min_range") or 0.0, bench.number("sensor.max_range")
+    override = bench.overrides.get(record.file) or bench.overrides.get(f"{record.file}#{record.run}")
+    trace = clean(record, min_range=min_range, max_range=max_range)
+    outline = find_phases(trace, placed=bench.word("sensor.placed"), expected_fall=_expected_fall(experiment, values))
+    tail = rest_level(trace, *outline.tail) if outline.tail else None
+    if not outline.arcs:
+        return Run(trace, outline, tail, None, None, override)
+    if tail is not None and not _at_the_stop(outline, tail, rest):
+        tail = None
+    datum = take_datum(outline, rest, tail, trust_tail=disagrees(rest, tail))
+    scale, (drag, u_drag) = experiment.scale(values), experiment.drag(bench.inputs)
+    try:
+        motion = fit_motion(
+            trace, outline, experiment.arc,
+            drag=drag * scale, u_drag=u_drag * scale, datum=datum,
+            release=override.release if override else None, apex=override.apex if override else None,
+            barred=_barred(trace, override),
+        )  # fmt: skip
+    except FitError as error:
+        return Run(trace, outline, tail, None, error, override)
+    return Run(trace, outline, tail, motion, None, override)
+
+
+def _expected_fall(experiment: Experiment, values: dict[str, float]) -> float:
+    """Return the deceleration that the stated set-up gives, in the ranger's metres."""
+    return experiment.expected_fall(values) / experiment.scale(values)
+
+
+def disagrees(rest: RestLevel | None, tail: RestLevel | None) -> bool:
+    """Say whether the cart settled somewhere else than the rest record has it, beyond what a stop's give allows."""
+    if rest is None or tail is None:
+        return False
+    return abs(rest.distance - tail.distance) > max(MOVED, 5.0 * float(np.hypot(rest.u, tail.u)))
+
+
+def _at_the_stop(outline: Outline, tail: RestLevel, rest: RestLevel | None) -> bool:
+    """Say whether the level at which the cart settled is about where its hops start and end."""
+    first = outline.arcs[0]
+    level = outline.up * tail.distance
+    if len(outline.arcs) < 2:
+        # Without a rebound the other witnesses are the rest record and the cocked cart, which stands below the stop's level.
+        if rest is not None and abs(rest.distance - tail.distance) > NEAR:
+            return False
+        low = outline.still_level - 0.02 if np.isfinite(outline.still_level) else -np.inf
+        high = outline.still_level + 0.12 if np.isfinite(outline.still_level) else first.apex - 0.5 * first.height
+        return low <= level <= min(high, first.apex - 0.25 * first.height)
+    second = outline.arcs[1]
+    fall = 0.5 * (first.fall + second.fall)
+    gap = second.apex_time - first.apex_time
+    # Where two arcs of this fall, this far apart in time, would meet if the bounce were instant.
+    difference = first.apex - second.apex
+    down = 0.5 * (gap + 2.0 * difference / (fall * gap))
+    meeting = first.apex - 0.5 * fall * down * down
+    return meeting - 0.02 <= level <= meeting + NEAR + 0.1 * first.height
+
+
+def _barred(trace: Trace, override: Override | None) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
+    """Return the samples that a person has taken out of free motion, shape (n,)."""
+    barred = np.zeros(trace.time.size, dtype=bool)
+    if override is None:
+        return barred
+    moving = [(start, end) for kind, start, end in override.edges if kind in ("climb", "descent")]
+    if moving:
+        barred |= ~np.any([(trace.time >= start) & (trace.time <= end) for start, end in moving], axis=0)
+    for kind, start, end in override.edges:
+        if kind not in ("climb", "descent"):
+            barred |= (trace.time >= start) & (trace.time <= end)
+    return barred

@@ -1,0 +1,317 @@
+"""Phases: from a trace to its outline, the arcs of free motion and what stands around them.
+
+Free motion on a slope is an arc: position against time bends down-slope, both ways. So the outline is found from the shape
+alone, without the stated angle and without knowing at which end the ranger stands; the numbers come later, from the fit.
+Everything here is a first guess on raw unflagged samples: nothing is smoothed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from joulebook.engine.clean import Trace
+
+__all__ = ["Arc", "Outline", "find_phases"]
+
+FloatArray = npt.NDArray[np.float64]
+
+CORE = 0.40
+"""An arc's core is its upper part: this fraction of the height is left out below, where stop and hand may still act."""
+
+FALL_LIMITS = (0.03, 14.0)
+"""m/s² between which the deceleration of an arc must lie to be a cart on a slope."""
+
+
+@dataclass(frozen=True, slots=True)
+class Arc:
+    """One hop of free motion, as first guessed.
+
+    first, last: samples of the core. start, stop: samples of the turning points on either side.
+    rising: fraction of the core's time that lies before the apex.
+    apex_time: s. apex: m, up-slope reading at the apex. fall: m/s², mean deceleration, with its standard uncertainty u_fall.
+    height: m, apex above the higher of the two neighbouring turning points (the apex alone where there is none).
+    scatter: m, root mean square of the core's residuals.
+    """
+
+    first: int
+    last: int
+    start: int
+    stop: int
+    apex_time: float
+    apex: float
+    fall: float
+    u_fall: float
+    height: float
+    scatter: float
+    rising: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """What the trace is made of, before any motion is fitted.
+
+    up: +1 when the reading grows up-slope (ranger at the bottom), −1 when it shrinks (ranger at the top).
+    arcs: the launch and its rebounds, in time order; empty when there is no launch.
+    later: arcs of a later launch, or of a hand, that belong to another run of hops.
+    still: first and last sample of the cart standing before the launch, or None; still_level: m, up-slope reading there.
+    tail: first and last sample of the cart standing at the end, or None; tail_level likewise.
+    departure: the last sample before the cart sets off, or None when the record starts in mid-motion.
+    """
+
+    up: int
+    arcs: tuple[Arc, ...]
+    later: tuple[Arc, ...] = ()
+    still: tuple[int, int] | None = None
+    still_level: float = float("nan")
+    tail: tuple[int, int] | None = None
+    tail_level: float = float("nan")
+    departure: int | None = None
+
+
+def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float = float("nan")) -> Outline:
+    """Find the arcs of free motion, and the standing cart before and after them.
+
+    placed: the end at which the ranger is said to stand ("top" or "bottom"); only the order in which the two are tried.
+    expected_fall: m/s², the deceleration that the stated slope would give; a hint in doubt, for the stated slope may be wrong.
+    """
+    index = np.flatnonzero(trace.good)
+    time, distance = trace.time[index], trace.distance[index]
+    guess = 1 if placed == "bottom" else -1
+    first = _arcs(trace, index, time, guess * distance)
+    second = _arcs(trace, index, time, -guess * distance)
+    usual = _usual_fall([*first, *second], expected_fall)
+    weights = [sum(_weight(run, usual) for run in runs) for runs in (first, second)]
+    up, runs = (guess, first) if weights[0] >= weights[1] else (-guess, second)
+    level = up * distance
+    lead = _leading_run(runs, usual)
+    arcs = runs[lead] if runs else []
+    later = [arc for run in runs[lead + 1 :] for arc in run]
+    still, still_level, departure = _before(trace, index, level, arcs)
+    tail, tail_level = _after(trace, index, level, arcs)
+    return Outline(up, tuple(arcs), tuple(later), still, still_level, tail, tail_level, departure)
+
+
+def _usual_fall(runs: list[list[Arc]], expected: float) -> float:
+    """Return the fall that most of the free motion has: the median, arcs weighted by how well they are arcs, NaN for none."""
+    arcs = [arc for run in runs for arc in run]
+    if not arcs:
+        return float("nan")
+    falls = np.array([arc.fall for arc in arcs])
+    weights = np.array([_quality(arc) * max(arc.height, 0.0) for arc in arcs])
+    if np.isfinite(expected) and expected > 0.0:
+        off = np.abs(np.log(falls / expected))
+        weights = weights * np.where(off < np.log(1.5), 4.0, np.where(off < np.log(3.0), 2.0, 1.0))
+    order = np.argsort(falls)
+    return float(falls[order][np.searchsorted(np.cumsum(weights[order]), 0.5 * weights.sum())])
+
+
+def _quality(arc: Arc) -> float:
+    """Return how much an arc looks like free motion, 0 to 1: its scatter against its own height, and samples enough to tell."""
+    shown = min(1.0, (arc.last - arc.first - 2) / 3.0)
+    return max(0.05, shown * (1.0 - (arc.scatter / (0.02 * arc.height + 0.0005)) ** 2))
+
+
+def _weight(run: list[Arc], usual: float) -> float:
+    """Return how much of a record a run of hops explains; tall clean arcs count, and those that fall as the others do."""
+    total = 0.0
+    for arc in run:
+        alike = abs(arc.fall - usual) <= 0.25 * usual + min(3.0 * arc.u_fall, 0.25 * usual)
+        total += _quality(arc) * min(arc.height, 0.6) * float(np.sqrt(min(arc.height / arc.fall, 1.0))) * (1.0 if alike else 0.2)
+    return total
+
+
+def _leading_run(runs: list[list[Arc]], usual: float) -> int:
+    """Return which run of hops is the launch: the first whose leading arc weighs at least half as much as the best."""
+    if not runs:
+        return 0
+    # A launch is seen to rise; an arc that is all descent is a hand letting go.
+    weights = [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
+    return next(place for place, weight in enumerate(weights) if weight >= 0.4 * max(weights))
+
+
+def _arcs(trace: Trace, index: npt.NDArray[np.intp], time: FloatArray, level: FloatArray) -> list[list[Arc]]:
+    """Return the runs of hops of a record whose `level` is taken to grow up-slope."""
+    if time.size < 5:
+        return []
+    turns = _turning_points(level, max(8.0 * trace.noise, 0.008, 2.0 * trace.step))
+    arcs: list[Arc | None] = []
+    for place, (at, peak) in enumerate(turns):
+        if not peak:
+            continue
+        left = turns[place - 1][0] if place else 0
+        right = turns[place + 1][0] if place + 1 < len(turns) else time.size - 1
+        arcs.append(_arc(trace, index, time, level, left, at, right))
+    return _runs(arcs)
+
+
+def _runs(arcs: list[Arc | None]) -> list[list[Arc]]:
+    """Group neighbouring arcs into runs of hops: same fall, and no hop taller than the one before."""
+    runs: list[list[Arc]] = []
+    current: list[Arc] = []
+    for arc in arcs:
+        joins = bool(current) and arc is not None and _same_run(current, arc)
+        if not joins:
+            if current:
+                runs.append(current)
+            current = []
+        if arc is not None:
+            current.append(arc)
+    if current:
+        runs.append(current)
+    return runs
+
+
+def _same_run(run: list[Arc], arc: Arc) -> bool:
+    spread = 0.35 * run[0].fall + 3.0 * float(np.hypot(run[0].u_fall, arc.u_fall))
+    return arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
+
+
+def _turning_points(level: FloatArray, sway: float) -> list[tuple[int, bool]]:
+    """Return (sample, is a peak) of the turning points that stand out by more than `sway`, in order."""
+    values = level.tolist()
+    low = high = 0
+    rising: bool | None = None
+    turns: list[tuple[int, bool]] = []
+    for i, value in enumerate(values):
+        if value > values[high]:
+            high = i
+        if value < values[low]:
+            low = i
+        if rising is not False and value < values[high] - sway:
+            if rising is None:
+                turns.append((low, False)) if low < high else None
+            turns.append((high, True))
+            rising, low = False, i
+        elif rising is not True and value > values[low] + sway:
+            turns.append((low, False))
+            rising, high = True, i
+    if rising is True:
+        turns.append((high, True))
+    elif rising is False:
+        turns.append((low, False))
+    return turns
+
+
+def _arc(
+    trace: Trace, index: npt.NDArray[np.intp], time: FloatArray, level: FloatArray, left: int, peak: int, right: int
+) -> Arc | None:
+    """Fit one hop's core with a two-sided parabola; None when it is no arc of free motion."""
+    top = level[peak]
+    sides = [level[left]] if right == time.size - 1 and level[right] > level[left] else [level[left], level[right]]
+    base = max(sides)
+    if top - base < 0.5 * (top - min(sides)):  # a cart caught half-way down: measure from the side that went all the way
+        base = min(sides)
+    height = float(top - base)
+    core = slice(left, right + 1)
+    for fraction in (CORE, 0.25, 0.12):
+        inside = np.flatnonzero(level[left : right + 1] >= base + fraction * height) + left
+        begin, end = _block(inside, peak)
+        core = slice(begin, end + 1)
+        if core.stop - core.start >= 5:
+            break
+    count = core.stop - core.start
+    if count < 4:
+        return None
+    t, y = time[core], level[core]
+    fit = _parabola(t, y)
+    if fit is None:
+        return None
+    apex_time, apex, fall, scatter = fit
+    span = float(t[-1] - t[0])
+    u_fall = 27.0 * max(scatter, trace.noise) / (span * span * np.sqrt(count))
+    # Neighbouring kinks raise the first guess of the noise, so the height has its say too: hands and bounces are rougher.
+    allowed = min(max(4.0 * trace.noise, 0.0015), 0.0025 + 0.02 * height)
+    low_fall, high_fall = FALL_LIMITS
+    if not (low_fall < fall < high_fall) or scatter > allowed:
+        return None
+    if not (time[left] - trace.interval <= apex_time <= time[right] + trace.interval):
+        return None
+    return Arc(
+        int(index[core.start]), int(index[core.stop - 1]), int(index[left]), int(index[right]),
+        apex_time, apex, fall, u_fall, height, scatter, float(np.clip((apex_time - t[0]) / span, 0.0, 1.0)),
+    )  # fmt: skip
+
+
+def _block(inside: npt.NDArray[np.intp], peak: int) -> tuple[int, int]:
+    """Return the first and last of the unbroken stretch of `inside` that holds `peak`."""
+    breaks = np.flatnonzero(np.diff(inside) > 1)
+    starts = np.concatenate(([inside[0]], inside[breaks + 1]))
+    stops = np.concatenate((inside[breaks], [inside[-1]]))
+    place = int(np.searchsorted(starts, peak, side="right")) - 1
+    return int(starts[place]), int(stops[place])
+
+
+def _parabola(t: FloatArray, y: FloatArray) -> tuple[float, float, float, float] | None:
+    """Return apex time, apex, mean fall and scatter of a parabola whose two sides may bend differently; None when none fits."""
+    middle = 0.5 * (t[0] + t[-1])
+    x = t - middle
+    c2, c1, c0 = _quadratic(x, y)
+    if c2 >= 0.0:
+        return None
+    vertex = -c1 / (2.0 * c2)
+    residual = y - (c0 + x * (c1 + x * c2))
+    fall, apex_time, apex = -2.0 * c2, middle + vertex, c0 - c1 * c1 / (4.0 * c2)
+    if t.size >= 7 and x[0] < vertex < x[-1]:
+        tau = x - vertex
+        design = np.stack([np.ones_like(tau), tau, np.where(tau < 0, tau, 0.0) ** 2, np.where(tau > 0, tau, 0.0) ** 2], axis=1)
+        coefficients = np.linalg.lstsq(design, y, rcond=None)[0]
+        if coefficients[2] < 0.0 and coefficients[3] < 0.0:
+            residual = y - design @ coefficients
+            fall = -(coefficients[2] + coefficients[3])
+            apex_time += float(coefficients[1]) / fall
+    return float(apex_time), float(apex), float(fall), float(np.sqrt(np.mean(residual**2)))
+
+
+def _quadratic(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
+    design = np.stack([x * x, x, np.ones_like(x)], axis=1)
+    c2, c1, c0 = np.linalg.lstsq(design, y, rcond=None)[0]
+    return float(c2), float(c1), float(c0)
+
+
+def _before(
+    trace: Trace, index: npt.NDArray[np.intp], level: FloatArray, arcs: list[Arc]
+) -> tuple[tuple[int, int] | None, float, int | None]:
+    """Return the standing cart before the launch (samples, level) and the last sample before it sets off."""
+    if not arcs:
+        return None, float("nan"), None
+    core = int(np.searchsorted(index, arcs[0].first))
+    if core == 0:
+        return None, float("nan"), None
+    lowest = int(np.argmin(level[: core + 1]))
+    turn = int(np.searchsorted(index, arcs[0].start))
+    lowest = turn if level[turn] <= level[lowest] + 0.02 else lowest
+    tolerance = 5.0 * trace.noise + trace.step
+    here = np.flatnonzero(np.abs(level[: core + 1] - level[lowest]) <= tolerance + 2.0 * trace.noise)
+    departure = int(here[-1]) if here.size else lowest
+    centre = float(np.median(level[max(0, departure - 8) : departure + 1]))
+    begin = departure
+    while begin > 0 and abs(level[begin - 1] - centre) <= tolerance:
+        begin -= 1
+    if departure == 0:
+        return None, float("nan"), None
+    if departure - begin < 2:
+        return None, float("nan"), int(index[departure])
+    return (int(index[begin]), int(index[departure])), centre, int(index[departure])
+
+
+def _after(
+    trace: Trace, index: npt.NDArray[np.intp], level: FloatArray, arcs: list[Arc]
+) -> tuple[tuple[int, int] | None, float]:
+    """Return the standing cart at the end of the record (samples, level), None when it does not come to rest."""
+    if not arcs or level.size < 6:
+        return None, float("nan")
+    tolerance = 4.0 * trace.noise + trace.step
+    end = level.size - 1
+    centre = float(np.median(level[max(0, end - 4) :]))
+    off = np.flatnonzero(np.abs(level - centre) > tolerance)
+    begin = int(off[-1]) + 1 if off.size else 0
+    last_arc = int(np.searchsorted(index, arcs[-1].last))
+    begin = max(begin, last_arc + 1)
+    if end - begin + 1 < max(4, round(0.25 / max(trace.interval, 1e-6))):
+        return None, float("nan")
+    # The first half of the stretch may still hold the last ripples.
+    begin += (end - begin) // 3
+    return (int(index[begin]), int(index[end])), float(np.mean(level[begin : end + 1]))

@@ -1,0 +1,1 @@
+"""Simulated benches, and later the planning of real ones."""

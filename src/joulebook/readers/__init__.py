@@ -1,0 +1,1 @@
+"""From files to records and benches."""

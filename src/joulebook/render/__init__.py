@@ -1,0 +1,1 @@
+"""Reports of an audit: terminal, page, paper, pictures, workbook, tables."""

@@ -1,0 +1,328 @@
+"""What a report says and in which order, as texts, tables and pictures; the page and the paper only lay it out."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from joulebook.engine.report import Audit, LaunchAudit
+from joulebook.render.method_text import method_paragraphs
+from joulebook.render.numbers import dof_text, input_text, interval_text, number, percent, value_and_u, value_with_u
+from joulebook.render.pictures import Pictures, draw_pictures, main_launch
+from joulebook.render.plain import clean_text, sorted_findings
+from joulebook.render.words import (
+    ACCOUNT_WORDS,
+    CAUTIONS,
+    CAUTIONS_LABEL,
+    DISTRIBUTION_WORDS,
+    LEDGER_ORDER,
+    MECHANICAL_WORDS,
+    ORIGIN_WORDS,
+    QUANTITY_WORDS,
+    SEVERITY_WORDS,
+    SLOPE_NOTE,
+    VELOCITY_NOTE,
+    input_words,
+    quantity_words,
+)
+from joulebook.uncertainty import Quantity
+
+__all__ = ["Contents", "FindingText", "Table", "bind_units", "compose"]
+
+
+_BEFORE_UNIT = re.compile(r"(?<=[\d)]) (?=(?:%|°C|J|kg|mm|cm|m/s²|m/s|m²|m|s)(?![\w/]))")
+# Short for the tables; the method section says them in full.
+_METHODS = {"gum": "linear", "monte-carlo": "Monte Carlo"}
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table of texts. caption: what it holds. The first column heads its row. right: columns of numbers, set flush right."""
+
+    caption: str
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    right: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FindingText:
+    """A finding as it is shown. severity: "stop", "look" or "note"; word and mark say it without colour."""
+
+    severity: str
+    word: str
+    mark: str
+    code: str
+    message: str
+    remedy: str
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """The report, from the verdict to the cautions.
+
+    verdict: the sentence. claims: (question, answer) pairs under it. findings: worst first.
+    ledger, motion: tables; None when there is no ledger. slope, velocity: paragraphs.
+    influences: for each quantity its largest influences. launches: a row for each launch.
+    inputs, records: tables. readings: (file, how it was read) with what was noticed.
+    method: (heading, paragraph) pairs.
+    """
+
+    title: str
+    subtitle: str
+    verdict: str
+    claims: tuple[tuple[str, str], ...]
+    findings: tuple[FindingText, ...]
+    findings_sentence: str
+    pictures: Pictures
+    shown_launch: str
+    ledger: Table | None
+    motion: Table | None
+    slope: tuple[str, ...]
+    velocity: tuple[str, ...]
+    influences: Table | None
+    launches: Table
+    inputs: Table
+    records: Table
+    readings: tuple[tuple[str, tuple[str, ...]], ...]
+    method: tuple[tuple[str, str], ...]
+    cautions_label: str
+    cautions: tuple[str, ...]
+
+
+def compose(audit: Audit, *, pictures: Pictures | None = None) -> Contents:
+    """Return everything that a report of this audit says. pictures: drawn already, or None to draw them."""
+    first = main_launch(audit)
+    findings = tuple(
+        FindingText(
+            item.severity,
+            SEVERITY_WORDS[item.severity].word,
+            SEVERITY_WORDS[item.severity].mark,
+            item.code,
+            clean_text(item.message),
+            clean_text(item.remedy),
+        )
+        for item in sorted_findings(audit)
+    )
+    ledger = [(name, item) for name, item in _singles(audit) if name in LEDGER_ORDER]
+    ledger.sort(key=lambda row: LEDGER_ORDER.index(row[0]))
+    return Contents(
+        title=clean_text(audit.title) or "A bench without a title",
+        subtitle=f"Energy audit: {audit.experiment.replace('-', ' ')}",
+        verdict=clean_text(audit.verdict.sentence),
+        claims=_claims(audit),
+        findings=findings,
+        findings_sentence=_findings_sentence(findings),
+        pictures=pictures or draw_pictures(audit),
+        shown_launch=clean_text(first.file) if first else "",
+        ledger=_quantity_table("The ledger: energy in, out, lost and left over", ledger, audit) if ledger else None,
+        motion=_quantity_table("The motion", _motion(audit), audit) if audit.quantities else None,
+        slope=_slope(audit),
+        velocity=_velocity(audit),
+        influences=_influences(audit),
+        launches=_launch_table(audit),
+        inputs=_input_table(audit),
+        records=_record_table(audit),
+        readings=tuple(
+            (clean_text(r.file), tuple(clean_text(text) for text in (r.read_as, *r.notices) if text)) for r in audit.records
+        ),
+        method=method_paragraphs(audit),
+        cautions_label=CAUTIONS_LABEL,
+        cautions=CAUTIONS,
+    )
+
+
+def bind_units(text: str) -> str:
+    """Return text whose numbers keep their units on the same line, by no-break spaces."""
+    return _BEFORE_UNIT.sub("\u00a0", text)
+
+
+def _singles(audit: Audit) -> list[tuple[str, Quantity]]:
+    return [(name, item) for name, item in audit.quantities.items() if isinstance(item, Quantity)]
+
+
+def _motion(audit: Audit) -> list[tuple[str, Quantity]]:
+    """Return every quantity outside the ledger, in the order of the words; lists are numbered."""
+    order = list(QUANTITY_WORDS)
+    rows: list[tuple[str, Quantity]] = []
+    for name, item in sorted(audit.quantities.items(), key=lambda pair: order.index(pair[0]) if pair[0] in order else len(order)):
+        if isinstance(item, Quantity):
+            rows += [] if name in LEDGER_ORDER else [(name, item)]
+        else:
+            rows += [(f"{name} {index}" if len(item) > 1 else name, each) for index, each in enumerate(item, start=1)]
+    return rows
+
+
+def _quantity_table(caption: str, rows: list[tuple[str, Quantity]], audit: Audit) -> Table:
+    lines = []
+    for numbered, quantity in rows:
+        name, _, index = numbered.partition(" ")
+        words = quantity_words(name)
+        label = _upper(words.label) + (f", bounce {index}" if index else "")
+        value, u = value_and_u(name, quantity)
+        lines.append((label, value, u, interval_text(name, quantity), dof_text(quantity), _METHODS[quantity.method]))
+    headings = ("Quantity", "Value", "Standard uncertainty", f"Interval, {_coverage(audit)}", "ν", "Method")
+    return Table(caption, headings, tuple(lines), right=(1, 2, 3, 4))
+
+
+def _coverage(audit: Audit) -> str:
+    levels = {item.coverage for _, item in _singles(audit)}
+    return " or ".join(percent(level) for level in sorted(levels)) or "95 %"
+
+
+def _claims(audit: Audit) -> tuple[tuple[str, str], ...]:
+    verdict = audit.verdict
+    if not audit.quantities:
+        return ()
+    claims = [
+        ("Top against release", f"{MECHANICAL_WORDS[verdict.mechanical]}."),
+        ("After the known losses", f"{ACCOUNT_WORDS[verdict.account]}."),
+    ]
+    if math.isfinite(verdict.resolution):
+        claims.append(
+            (
+                "What this bench can see",
+                f"The smallest loss that it could have shown is {percent(verdict.resolution)} of the energy at release.",
+            )
+        )
+    if math.isfinite(verdict.normalised_error):
+        ratio = abs(verdict.normalised_error)
+        more = "more" if ratio > 1 else "not more"
+        told = f"It is {number(ratio, 2)} times its expanded uncertainty: {more} than the uncertainties alone could make."
+        claims.append(("How clear the difference is", told))
+    return tuple(claims)
+
+
+def _findings_sentence(findings: tuple[FindingText, ...]) -> str:
+    if not findings:
+        return "Nothing stood out in the records or the set-up."
+    counts = []
+    for severity, words in SEVERITY_WORDS.items():
+        count = sum(1 for item in findings if item.severity == severity)
+        if count:
+            counts.append(f"{count} × {words.mark} {words.word}: {words.meaning}")
+    return "; ".join(counts) + "."
+
+
+def _slope(audit: Audit) -> tuple[str, ...]:
+    seen = audit.quantities.get("slope_from_motion")
+    stated = _stated_slope(audit)
+    if not isinstance(seen, Quantity):
+        return ("The record does not show enough of the descent for a slope from the motion.",) if audit.quantities else ()
+    interval = interval_text("slope_from_motion", seen)
+    text = f"The motion shows a slope of {value_with_u('slope_from_motion', seen)} (interval {interval})."
+    if stated is None:
+        return (text, SLOPE_NOTE)
+    value, u, words = stated
+    gap = seen.value - value
+    both = math.hypot(u, seen.u)
+    if abs(gap) < 0.05 * both:
+        return (f"{words} {text} The two agree.", SLOPE_NOTE)
+    text = f"{words} " + text + f" It is {number(abs(gap), 2)}° {'steeper' if gap > 0 else 'flatter'} than stated"
+    text += f", {number(abs(gap) / both, 2)} times the standard uncertainty of that difference." if both > 0 else "."
+    return (text, SLOPE_NOTE)
+
+
+def _stated_slope(audit: Audit) -> tuple[float, float, str] | None:
+    """Return the stated slope and its standard uncertainty in degrees, and the sentence that says it."""
+    given = {item.name: item for item in audit.inputs}
+    if angle := given.get("track.angle"):
+        return angle.value, angle.u, f"The stated slope is {input_text(angle)}."
+    rise, along = given.get("track.rise"), given.get("track.along")
+    if rise is None or along is None or not 0 < rise.value < along.value:
+        return None
+    sine = rise.value / along.value
+    # sinθ = rise/along: u(θ) = u(sinθ)/cosθ (GUM 5.1.2).
+    u = math.degrees(sine * math.hypot(rise.u / rise.value, along.u / along.value) / math.sqrt(1 - sine**2))
+    angle_text = value_with_u("slope_from_motion", Quantity(math.degrees(math.asin(sine)), "deg", u, math.inf, 0.0, 0.0))
+    return (
+        math.degrees(math.asin(sine)),
+        u,
+        f"The stated slope is {angle_text}, from a rise of {input_text(rise)} along {input_text(along)}.",
+    )
+
+
+def _velocity(audit: Audit) -> tuple[str, ...]:
+    tallest, energy = (audit.facts.get(name, math.nan) for name in ("tallest_velocity_sample", "tallest_velocity_energy"))
+    speed, kinetic = audit.quantities.get("release_speed"), audit.quantities.get("kinetic_energy")
+    if not math.isfinite(tallest) or not isinstance(speed, Quantity) or speed.value <= 0:
+        return ()
+    text = (
+        f"The tallest value in a column of three-sample slopes would have been {number(tallest, 4)} m/s, "
+        f"{_more_or_less(tallest / speed.value - 1)} the fitted release speed of {value_with_u('release_speed', speed)}."
+    )
+    if math.isfinite(energy) and isinstance(kinetic, Quantity) and kinetic.value > 0:
+        text += (
+            f" Taken for the release speed it would give {number(energy, 4)} J of kinetic energy, "
+            f"{_more_or_less(energy / kinetic.value - 1)} the {value_with_u('kinetic_energy', kinetic)} of the ledger."
+        )
+    if len(audit.launches) > 1:
+        text += " (Means over the launches.)"
+    return (text, VELOCITY_NOTE)
+
+
+def _more_or_less(ratio: float) -> str:
+    if abs(ratio) < 5e-4:
+        return "the same as"
+    return f"{percent(abs(ratio))} {'above' if ratio > 0 else 'below'}"
+
+
+def _influences(audit: Audit) -> Table | None:
+    rows = []
+    for name in (*QUANTITY_WORDS, *(name for name in audit.budgets if name not in QUANTITY_WORDS)):
+        lines = sorted(audit.budgets.get(name, ()), key=lambda line: line.share, reverse=True)[:3]
+        told = [f"{input_words(line.input).label} {percent(line.share)}" for line in lines if line.share >= 5e-4]
+        if told:
+            rows.append((_upper(quantity_words(name).label), *told, *[""] * (3 - len(told))))
+    headings = ("Quantity", "Largest influence", "Second", "Third")
+    return Table("The largest influences on each quantity, by share of its variance", headings, tuple(rows)) if rows else None
+
+
+def _launch_table(audit: Audit) -> Table:
+    names = ("release_speed", "travel", "kinetic_energy", "potential_energy", "relative_difference")
+
+    def cell(launch: LaunchAudit, name: str) -> str:
+        item = launch.quantities.get(name)
+        return value_with_u(name, item) if isinstance(item, Quantity) else "–"
+
+    rows = tuple((clean_text(launch.file), *(cell(launch, name) for name in names)) for launch in audit.launches)
+    headings = ("Launch", *(_upper(quantity_words(name).label) for name in names))
+    return Table("Each launch by itself", headings, rows, right=(1, 2, 3, 4, 5))
+
+
+def _input_table(audit: Audit) -> Table:
+    rows = tuple(
+        (
+            _upper(words.label),
+            input_text(item),
+            DISTRIBUTION_WORDS.get(item.distribution, item.distribution),
+            ORIGIN_WORDS.get(item.origin, item.origin),
+            clean_text(item.note),
+        )
+        for item in audit.inputs
+        for words in (input_words(item.name),)
+    )
+    headings = ("Input", "Value with standard uncertainty", "Distribution", "Origin", "Where it comes from")
+    return Table("What went in: given, default or inferred", headings, rows)
+
+
+def _record_table(audit: Audit) -> Table:
+    rows = tuple(
+        (
+            clean_text(record.file),
+            str(record.samples),
+            number(record.rate_Hz, 4),
+            str(record.used),
+            str(record.missing),
+            str(record.rejected),
+            "–" if record.noise_m is None else number(record.noise_m * 1000, 2),
+        )
+        for record in audit.records
+    )
+    headings = ("Record", "Samples", "Per second", "Used", "Missing", "Rejected", "Noise of one sample, mm")
+    return Table("How many samples of each record were used", headings, rows, right=(1, 2, 3, 4, 5, 6))
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]

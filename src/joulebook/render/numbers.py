@@ -1,0 +1,126 @@
+"""How the reports write numbers: values after the GUM's rounding, intervals to the same place, and a true minus sign."""
+
+from __future__ import annotations
+
+import math
+
+from joulebook.render.words import input_words, quantity_words, unit_text
+from joulebook.uncertainty import Input, Quantity
+
+__all__ = ["dof_text", "input_text", "interval_text", "number", "percent", "value_and_u", "value_with_u"]
+
+NONE = "–"
+_LEAST, _MOST = 1e-6, 1e7  # outside, a power of ten is easier to read than zeros
+_RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+")
+
+
+def value_with_u(name: str, quantity: Quantity) -> str:
+    """Return a quantity with its standard uncertainty in brackets, which stands under the last two digits: "0.1385(18) J"."""
+    words = quantity_words(name)
+    unit = words.unit or unit_text(quantity.unit)
+    return _written(quantity.value * words.factor, quantity.u * words.factor, unit)
+
+
+def value_and_u(name: str, quantity: Quantity) -> tuple[str, str]:
+    """Return a quantity's value and its standard uncertainty apart, for two columns of a table, both to the same place."""
+    from joulebook.uncertainty.rounding import round_together
+
+    words = quantity_words(name)
+    unit = words.unit or unit_text(quantity.unit)
+    value, u = quantity.value * words.factor, quantity.u * words.factor
+    if not math.isfinite(value):
+        return NONE, NONE
+    if not (math.isfinite(u) and u > 0):
+        return _with_unit(number(value, 5), unit), NONE
+    rounded, uncertainty = round_together(value, u)
+    if not _LEAST <= max(abs(value), u) < _MOST:
+        return _with_unit(number(value, 5), unit), _with_unit(number(u, 2), unit)
+    return _with_unit(_minus(f"{rounded:f}"), unit), _with_unit(f"{uncertainty:f}", unit)
+
+
+def interval_text(name: str, quantity: Quantity) -> str:
+    """Return the coverage interval, both ends rounded to the place of the standard uncertainty's second digit."""
+    words = quantity_words(name)
+    unit = words.unit or unit_text(quantity.unit)
+    ends = (quantity.low * words.factor, quantity.high * words.factor)
+    if not all(map(math.isfinite, ends)):
+        return NONE
+    u = quantity.u * words.factor
+    places = _places(u) if u > 0 and math.isfinite(u) else _places(abs(ends[1] - ends[0]) or 1e-3)
+    low, high = (_minus(f"{_round(end, places):.{max(places, 0)}f}") for end in ends)
+    return _with_unit(f"{low} to {high}", unit)
+
+
+def dof_text(quantity: Quantity) -> str:
+    """Return the effective degrees of freedom, truncated to a whole number (GUM G.4.1), "∞" for infinitely many."""
+    if math.isnan(quantity.dof):
+        return NONE
+    if math.isinf(quantity.dof):
+        return "∞"
+    # From there on no coverage factor differs from the normal one in its third digit.
+    return "> 1000" if quantity.dof > 1000 else str(math.floor(quantity.dof + 1e-9))
+
+
+def input_text(item: Input) -> str:
+    """Return an input's estimate with its standard uncertainty, in the unit that reports show."""
+    words = input_words(item.name)
+    unit = words.unit or unit_text(item.unit)
+    if item.u == 0:
+        return _with_unit(number(item.value * words.factor, 8), unit)
+    return _written(item.value * words.factor, item.u * words.factor, unit)
+
+
+def number(value: float, digits: int) -> str:
+    """Return a number with so many significant digits, never in E notation between 1e-4 and 1e7; "–" when there is none."""
+    if not math.isfinite(value):
+        return NONE if math.isnan(value) else ("∞" if value > 0 else "−∞")
+    if value == 0:
+        return "0"
+    rounded = float(f"{value:.{digits - 1}e}")
+    size = math.floor(math.log10(abs(rounded)))
+    if not -5 <= size < 8:
+        mantissa, exponent = f"{value:.{digits - 1}e}".split("e")
+        return _typeset(f"{mantissa}e{int(exponent)}")
+    text = f"{rounded:.{max(digits - 1 - size, 0)}f}"
+    # A whole number keeps its zeros; trailing zeros of a decimal say nothing where no uncertainty goes with them.
+    return _minus(text.rstrip("0").rstrip(".") if "." in text else text)
+
+
+def percent(value: float, digits: int = 2) -> str:
+    """Return a fraction as a percentage with so many significant digits."""
+    return f"{number(value * 100, digits)} %" if math.isfinite(value) else NONE
+
+
+def _written(value: float, u: float, unit: str) -> str:
+    from joulebook.uncertainty.rounding import write
+
+    if not math.isfinite(value):
+        return NONE
+    if not (math.isfinite(u) and u > 0):
+        return _with_unit(number(value, 5), unit)
+    return _with_unit(_typeset(write(value, u, style="brackets")), unit)
+
+
+def _typeset(text: str) -> str:
+    """Return a number with a true minus sign and a power of ten written out: "1.7(2)e-6" as "1.7(2) × 10⁻⁶"."""
+    mantissa, _, exponent = text.partition("e")
+    return _minus(f"{mantissa} × 10{exponent.translate(_RAISED)}" if exponent else mantissa)
+
+
+def _with_unit(text: str, unit: str) -> str:
+    if not unit:
+        return text
+    return f"{text}{unit}" if unit == "°" else f"{text} {unit}"
+
+
+def _places(u: float) -> int:
+    """Return the decimal place of the second significant digit of u; negative left of the point."""
+    return 1 - int(f"{u:.1e}".split("e")[1])
+
+
+def _round(value: float, places: int) -> float:
+    return round(value, places) + 0.0
+
+
+def _minus(text: str) -> str:
+    return text.replace("-", "−")

@@ -1,0 +1,63 @@
+"""One self-contained, accessible HTML page of an audit: no script, and nothing loaded from anywhere."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from joulebook.engine.report import Audit
+from joulebook.render.contents import bind_units, compose
+from joulebook.render.drawing import PALETTE
+from joulebook.render.pictures import Pictures
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+
+__all__ = ["write_page"]
+
+
+def write_page(audit: Audit, *, pictures: Pictures | None = None) -> str:
+    """Return an audit as one HTML file that loads nothing.
+
+    pictures: drawn already (by `draw_pictures`), or None to draw them. The one style block is allowed by its hash in the page's
+    own Content-Security-Policy (CSP Level 3, 2.3.1), everything else is refused.
+    """
+    style = _style()
+    return _template().render(it=compose(audit, pictures=pictures), style=style, style_hash=_style_hash(style))
+
+
+@cache
+def _style() -> str:
+    """Return the style sheet with the rules that turn the pictures' colours in a dark page."""
+    source = (files("joulebook.render") / "templates" / "page.css").read_text(encoding="utf-8")
+    rules = [
+        f'.picture [{attribute}="{ink.light}"]{{{attribute}:{ink.dark}}}'
+        for ink in PALETTE.values()
+        for attribute in ("fill", "stroke")
+    ]
+    return source.replace("/* dark pictures */", "\n".join(rules))
+
+
+def _style_hash(style: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+
+
+def _bound(value: object) -> object:
+    # Markup, which is a str too, goes through untouched.
+    return bind_units(value) if type(value) is str else value
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    # Everything is escaped; only the pictures, which `drawing.py` makes from numbers and escaped text, go in as they are.
+    environment = Environment(
+        loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined, finalize=_bound
+    )
+    environment.filters["svg"] = Markup
+    return environment.get_template("page.html.j2")

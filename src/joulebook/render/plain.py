@@ -1,0 +1,29 @@
+"""What the reports in plain text share: text that is safe to print, and the order in which things are told."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from joulebook.engine.report import Audit, Finding
+from joulebook.uncertainty import Quantity
+
+__all__ = ["SEVERITY_ORDER", "clean_text", "quantities_in_order", "sorted_findings"]
+
+SEVERITY_ORDER = ("stop", "look", "note")
+
+
+def clean_text(text: str) -> str:
+    """Return text without characters that could steer a terminal or turn the reading direction; line ends become spaces."""
+    spaced = "".join(" " if character in "\n\r\t\v\f\x85\u2028\u2029" else character for character in text)
+    return "".join(character for character in spaced if unicodedata.category(character) not in ("Cc", "Cf", "Cs"))
+
+
+def quantities_in_order(audit: Audit, names: tuple[str, ...]) -> list[tuple[str, Quantity]]:
+    """Return (name, quantity) for those of `names` that the audit holds as single quantities, in that order."""
+    found = ((name, audit.quantities.get(name)) for name in names)
+    return [(name, quantity) for name, quantity in found if isinstance(quantity, Quantity)]
+
+
+def sorted_findings(audit: Audit) -> list[Finding]:
+    """Return the findings by severity, the worst first, in the audit's order within each."""
+    return sorted(audit.findings, key=lambda finding: SEVERITY_ORDER.index(finding.severity))

@@ -1,0 +1,38 @@
+"""`joulebook demo`: six invented benches, their verdicts and their reports."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from tests.cli.conftest import Run
+
+import joulebook
+
+
+@pytest.mark.slow
+def test_the_demo_writes_six_benches_and_their_reports(tmp_path: Path, run: Run) -> None:
+    out = tmp_path / "demo"
+    result = run("demo", "--out", out, "--no-pdf")
+    assert result.exit_code == 0, result.output
+    folders = sorted(path.parent.name for path in out.glob("benches/*/bench.toml"))
+    assert len(folders) == 6
+    audits = {name: json.loads((out / f"reports/{name}.json").read_text(encoding="utf-8")) for name in folders}
+    codes = {name: {finding["code"] for finding in audit["findings"]} for name, audit in audits.items()}
+    for wanted in ("angle-mismatch", "too-close", "mass-suspect"):
+        assert sum(wanted in found for found in codes.values()) == 1, (wanted, codes)
+    for name in folders:
+        page = out / f"reports/{name}.html"
+        assert audits[name]["bench"]["title"] in page.read_text(encoding="utf-8")
+        assert str(page) in result.stdout
+        assert joulebook.read_bench(out / "benches" / name).title == audits[name]["bench"]["title"]
+    assert not list(out.glob("reports/*.pdf"))
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path, run: Run) -> None:
+    (tmp_path / "file").write_text("")
+    result = run("demo", "--out", tmp_path / "file" / "demo")
+    assert result.exit_code == 3
+    assert "The folder cannot be made" in result.stderr
+    assert "Name another place with --out." in result.stderr

@@ -1,0 +1,79 @@
+"""One sorted `__all__` a module, equal to what the module defines for others (house style 8)."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import pkgutil
+from pathlib import Path
+
+import pytest
+
+import joulebook
+
+MODULES = ["joulebook", *sorted(info.name for info in pkgutil.walk_packages(joulebook.__path__, "joulebook."))]
+
+
+def definitions(tree: ast.Module) -> set[str]:
+    """Return the public names that a module's top level defines itself: functions, classes, constants and type aliases."""
+    names: set[str] = set()
+    for node in tree.body:
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef):
+            names.add(node.name)
+        elif isinstance(node, ast.Assign):
+            names |= {name.id for target in node.targets for name in ast.walk(target) if isinstance(name, ast.Name)}
+        elif isinstance(node, ast.AnnAssign) and isinstance(node.target, ast.Name):
+            names.add(node.target.id)
+    return {name for name in names if not name.startswith("_")}
+
+
+def spellings(tree: ast.Module) -> set[str]:
+    """Return type aliases such as `Floats = NDArray[np.float64]`: spellings, not things, which `__all__` may leave out."""
+    aliases = [node for node in tree.body if isinstance(node, ast.Assign) and isinstance(node.value, ast.Subscript | ast.BinOp)]
+    names = {target.id for node in aliases for target in node.targets if isinstance(target, ast.Name)}
+    return {name for name in names if name[:1].isupper() and not name.isupper()}
+
+
+def imports_from_within(tree: ast.Module) -> set[str]:
+    """Return the names that a package's `__init__` takes from its own modules, for type checkers too."""
+    nodes = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("joulebook")]
+    return {alias.asname or alias.name for node in nodes for alias in node.names}
+
+
+def order(name: str) -> tuple[int, str]:
+    """Constants, then classes, then functions, each by name: the order that the linter's RUF022 keeps."""
+    bare = name.strip("_")
+    return (0 if bare.isupper() else 1 if bare[:1].isupper() else 2, name)
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_all_is_sorted_and_complete(name: str) -> None:
+    module = importlib.import_module(name)
+    path = Path(str(module.__file__))
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    if path.name == "__init__.py" and len(tree.body) == 1:
+        return  # a package that only says what it is for
+    assert hasattr(module, "__all__"), f"{name} has no __all__"
+    listed = list(module.__all__)
+    assert len(set(listed)) == len(listed)
+    assert listed == sorted(listed, key=order)
+    expected = definitions(tree)
+    if path.name == "__init__.py":
+        expected |= imports_from_within(tree)
+        expected |= {item for item in listed if item == "__version__"}
+    expected -= spellings(tree) - set(listed)
+    assert set(listed) == expected
+    for item in listed:
+        getattr(module, item)
+
+
+def test_the_package_is_walked() -> None:
+    """The list above is not empty by accident: it holds a module of every layer."""
+    for layer in ["cli", "api", "planning", "readers", "render", "analysis", "experiments", "engine", "uncertainty", "errors"]:
+        assert f"joulebook.{layer}" in MODULES
+
+
+def test_dir_and_unknown_names() -> None:
+    assert dir(joulebook) == sorted(joulebook.__all__)
+    with pytest.raises(AttributeError, match="joulebook has no 'no_such_name'"):
+        joulebook.no_such_name  # noqa: B018
