@@ -35,7 +35,7 @@ def spellings(tree: ast.Module) -> set[str]:
 
 
 def imports_from_within(tree: ast.Module) -> set[str]:
-    """Return the names that a package's `__init__` takes from its own modules, for type checkers too."""
+    """Return the names that a module takes from others of joulebook; it may pass them on."""
     nodes = [node for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("joulebook")]
     return {alias.asname or alias.name for node in nodes for alias in node.names}
 
@@ -58,9 +58,7 @@ def test_all_is_sorted_and_complete(name: str) -> None:
     assert len(set(listed)) == len(listed)
     assert listed == sorted(listed, key=order)
     expected = definitions(tree)
-    if path.name == "__init__.py":
-        expected |= imports_from_within(tree)
-        expected |= {item for item in listed if item == "__version__"}
+    expected |= {item for item in listed if item in imports_from_within(tree) or item == "__version__"}
     expected -= spellings(tree) - set(listed)
     assert set(listed) == expected
     for item in listed:
@@ -71,6 +69,13 @@ def test_the_package_is_walked() -> None:
     """The list above is not empty by accident: it holds a module of every layer."""
     for layer in ["cli", "api", "planning", "readers", "render", "analysis", "experiments", "engine", "uncertainty", "errors"]:
         assert f"joulebook.{layer}" in MODULES
+
+
+def test_the_lazy_names_are_those_of_the_type_checker() -> None:
+    tree = ast.parse(Path(str(joulebook.__file__)).read_text(encoding="utf-8"))
+    assert imports_from_within(tree) == set(joulebook._MODULE_OF) == set(joulebook.__all__) - {"__version__"}
+    for name, module in joulebook._MODULE_OF.items():
+        assert getattr(joulebook, name) is getattr(importlib.import_module(module), name)
 
 
 def test_dir_and_unknown_names() -> None:

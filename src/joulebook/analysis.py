@@ -55,5 +55,5 @@ def audit_bench(
 
     # What may be claimed, what a person should look at, and all of it in one report.
     findings += experiment.inspect_bench(bench, runs, still, pooled)
-    verdict = judge(pooled, tolerance=bench.tolerance) if pooled else no_verdict(findings)
+    verdict = judge(pooled, tolerance=bench.tolerance) if pooled and set(settled) - stopped else no_verdict(findings)
     return sum_up(bench, experiment, rest, still, runs, ledgers, together, pooled, verdict, findings)

@@ -26,7 +26,7 @@ STOPS: dict[str, tuple[Stop, SpringStop | None]] = {
 def bench(kind: str) -> Setup:
     stop, plunger = STOPS[kind]
     return Setup(
-        mass=0.5, angle=8.0, stop=stop, plunger=plunger, rolling_resistance=0.005, rotating_fraction=0.02, drag_area=0.004, sag=0.0
+        mass=0.5, angle=8.0, stop=stop, plunger=plunger, rolling_resistance=0.005, rotating_fraction=0.02, drag_area=0.004
     )
 
 

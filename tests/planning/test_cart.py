@@ -52,7 +52,7 @@ def test_a_state_that_is_none_is_refused(bad: dict[str, float]) -> None:
 
 
 def test_a_stop_too_stiff_to_integrate_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("joulebook.planning.cart.MOST_STEPS", 500)
+    monkeypatch.setattr("joulebook.planning.cart._MOST_STEPS", 500)
     with pytest.raises(ValueError, match="more than 500 steps"):
         run(replace(SETUP, stop=SpringStop(2e6), rolling_resistance=0.0), s=-1e-7, until=100.0)
 

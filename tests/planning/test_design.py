@@ -23,7 +23,8 @@ def test_the_designs_lie_in_the_region() -> None:
         assert 0.2 <= design.setup.mass <= 1.01
         assert 0.0001 <= math.hypot(design.ranger.noise, design.ranger.drift_noise) <= 0.0016
         assert design.ranger.step in (1e-5, 1e-4, 5e-4, 1e-3)
-        assert (design.ranger.blank_rate, design.ranger.far_rate, design.ranger.slip_rate, design.ranger.clock_fault) == (0, 0, 0, "")
+        assert design.ranger.blank_rate == design.ranger.far_rate == design.ranger.slip_rate == 0.0
+        assert design.ranger.clock_fault == ""
 
 
 def test_every_kind_of_bench_is_drawn() -> None:
@@ -33,7 +34,8 @@ def test_every_kind_of_bench_is_drawn() -> None:
     assert {design.hand_first for design in DESIGNS} == {True, False}
     assert {design.hand_last for design in DESIGNS} == {True, False}
     assert {design.launches for design in DESIGNS} >= {1, 2, 3, 5}
-    assert {statement.name for design in DESIGNS for statement in design.statements} >= {"track.angle", "track.rise", "track.along"}
+    stated = {statement.name for design in DESIGNS for statement in design.statements}
+    assert stated >= {"track.angle", "track.rise", "track.along"}
 
 
 @pytest.mark.parametrize(
@@ -68,7 +70,7 @@ def test_the_truth_scatters_about_what_is_stated_as_stated() -> None:
 
 def test_impossible_wishes_are_refused() -> None:
     with pytest.raises(ValueError, match="no feasible bench"):
-        random_design(np.random.default_rng(1), angle=80.0)
+        random_design(np.random.default_rng(1), angle=60.0, rate=10.0)
 
 
 def test_the_same_generator_gives_the_same_design() -> None:

@@ -65,7 +65,7 @@ def test_a_file_of_velocities_holds_no_distance(tmp_path: Path) -> None:
 
 
 def test_the_velocity_column_smears_as_real_ones_do() -> None:
-    """BENCH_FACTS: the 3:2:1 weighted mean of the central differences; exact for a straight line, −1/6 of a step's size a sample off."""
+    """BENCH_FACTS: the 3:2:1 weighted mean of the ±1, ±2, ±3-sample central differences; exact for a straight line."""
     time = np.arange(20) * 0.1
     assert smeared_velocity(time, 0.4 * time)[1:-1] == pytest.approx(0.4)
     step = np.where(np.arange(20) >= 10, 1.0, 0.0)

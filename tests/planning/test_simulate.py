@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import ast
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -130,3 +132,22 @@ def test_a_bench_without_launches_has_no_pooled_truth() -> None:
     assert simulated.truths[0] is None
     with pytest.raises(ValueError, match="nothing was launched"):
         simulated.pooled()
+
+
+def test_the_simulator_shares_no_code_with_the_fit() -> None:
+    """Of the engine it knows the two nouns that it makes, a record and a bench; nothing that cleans, finds phases or fits."""
+    import joulebook.planning as planning
+
+    modules = sorted(Path(planning.__path__[0]).glob("*.py"))
+    assert len(modules) > 10
+    used = {
+        node.module
+        for module in modules
+        for node in ast.walk(ast.parse(module.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("joulebook.")
+    }
+    outside = {name for name in used if not name.startswith("joulebook.planning")}
+    assert outside == {
+        "joulebook.engine.bench", "joulebook.engine.record", "joulebook.errors", "joulebook.experiments.ramp_inputs",
+        "joulebook.uncertainty",
+    }

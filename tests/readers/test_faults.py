@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from joulebook.errors import RecordError
-from joulebook.readers.limits import MAX_BYTES, MAX_CELLS, MAX_COLUMNS, MAX_FAULTS, MAX_ROWS
+from joulebook.readers.limits import MAX_BYTES, MAX_CELLS, MAX_COLUMNS, MAX_FAULTS, MAX_ROWS, MAX_RUNS
 from joulebook.readers.records import list_runs, read_record, read_records
 
 
@@ -72,7 +72,7 @@ BINARIES = {
     b"\x89PNG\r\n\x1a\n": "a picture (PNG)",
     b"\xff\xd8\xff\xe0": "a picture (JPEG)",
     b"GIF89a": "a picture (GIF)",
-    gzip.compress(b"1,2\n"): "a gzip archive",
+    gzip.compress(b"1,2\n", mtime=0): "a gzip archive",
     b"BZh91AY": "a bzip2 archive",
     b"7z\xbc\xaf\x27\x1c": "a 7z archive",
     b"Rar!\x1a\x07": "a RAR archive",
@@ -111,6 +111,14 @@ def test_web_page(start: str) -> None:
 
 def test_rich_text() -> None:
     assert refused("{\\rtf1 " + rows(20)).message == "the file is a word-processor document (RTF), not a table of numbers."
+
+
+def test_too_many_runs() -> None:
+    text = ("t (s),x (m)\n" + rows(6)) * (MAX_RUNS + 1)
+    assert (
+        refused(text).message == f"the file falls into {MAX_RUNS + 1:,} runs, more than the {MAX_RUNS:,} that a record may have."
+    )
+    assert "runs, more than" in refused(rows(6) * (MAX_RUNS + 1)).message
 
 
 def test_missing_file(tmp_path: Path) -> None:
@@ -229,7 +237,8 @@ def test_unknown_column() -> None:
     text = "Time (s),Position (m)\n" + rows(20)
     error = refused(text, position_column="Depth")
     assert error.message == (
-        "no table has the column asked for (distance “Depth”); columns of numbers are: column 1 “Time (s)”, column 2 “Position (m)”."
+        "no table has the column asked for (distance “Depth”); "
+        "columns of numbers are: column 1 “Time (s)”, column 2 “Position (m)”."
     )
     assert "(time 7, distance “x”)" in refused(text, time_column=7, position_column="x").message
     assert "(distance 0)" in refused(text, position_column=0).message

@@ -90,7 +90,8 @@ SHAPES: dict[str, str] = {
     "Fortran D": "".join(f"{t:.4E} {x:.4E}\n".replace("E", "D") for t, x in zip(TIME, PLACE, strict=True)),
     "a heading 0": table("Time (s),0", TIME, PLACE),
     "columns numbered": table("0,1", TIME, PLACE),
-    "columns numbered, rows numbered": ",0,1\n" + "".join(f"{k},{t:.2f},{x:.3f}\n" for k, (t, x) in enumerate(zip(TIME, PLACE, strict=True))),
+    "columns numbered, rows numbered": ",0,1\n"
+    + "".join(f"{k},{t:.2f},{x:.3f}\n" for k, (t, x) in enumerate(zip(TIME, PLACE, strict=True))),
     "extra columns": table("Time (s),Velocity (m/s),Position (m),Acceleration (m/s²)", TIME, SPEED, PLACE, CHANGE),
     "extra columns, no header": table("", TIME, PLACE, SPEED, CHANGE, digits=4),
     "velocity first, no header": table("", TIME, SPEED, PLACE, CHANGE, digits=4),
@@ -100,7 +101,7 @@ SHAPES: dict[str, str] = {
     "position before time, no header": table("", PLACE, TIME),
     "words beside": "".join(f"{t:.2f},{x:.3f},ok\n" for t, x in zip(TIME, PLACE, strict=True)),
     "trailing separators": table("Time (s),Position (m),,", TIME, PLACE).replace("\n", ",,\n"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("shape", SHAPES)
@@ -113,9 +114,22 @@ def test_file_shapes(shape: str) -> None:
     assert record.read_as.count(". ") == 0 and record.read_as.endswith(".")
 
 
-@pytest.mark.parametrize(
-    "encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "latin-1", "cp1252"]
-)
+def test_single_byte_code_pages_are_told_by_their_words() -> None:
+    for words, codec in (
+        (("Čas", "Vzdálenost", "Rychlost"), "cp1250"),
+        (("Idő", "Távolság", "Sebesség"), "cp1250"),
+        (("Czas", "Odległość", "Prędkość"), "cp1250"),
+        (("Χρόνος", "Θέση", "Ταχύτητα"), "cp1253"),
+        (("Время", "Положение", "Скорость"), "cp1251"),
+        (("Temps", "Déplacement", "Vitesse"), "mac_roman"),
+    ):
+        text = table(f"{words[2]};{words[1]};{words[0]}", SPEED + 2, PLACE, TIME, sep=";", dec=",")
+        record = read_record(text.encode(codec))
+        same(record)
+        assert f"“{words[1]}”" in record.read_as and record.notices == ()
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "utf-16-le", "utf-16-be", "utf-32", "latin-1", "cp1252"])
 def test_encodings(encoding: str) -> None:
     text = table("Durée (s);Déplacement (cm)", TIME, PLACE * 100, sep=";", dec=",")
     content = ("\ufeff" * (encoding in ("utf-16-be",)) + text).encode(encoding)
@@ -127,7 +141,12 @@ def test_encodings(encoding: str) -> None:
 def test_minus_signs_and_thin_spaces() -> None:
     """U+2212 is a minus sign; SI Brochure 5.4.4 groups digits in threes by a thin space."""
     text = "t/ms;x/mm\n" + "".join(f"{t:.0f};\u2212{x:.0f}\n" for t, x in zip(TIME * 1000, PLACE * 1000, strict=True))
-    text = text.replace("1000;", "1\u2009000;").replace("1050;", "1\u202f050;").replace("1100;", "1\u00a0100;").replace("1150;", "1 150;")
+    text = (
+        text.replace("1000;", "1\u2009000;")
+        .replace("1050;", "1\u202f050;")
+        .replace("1100;", "1\u00a0100;")
+        .replace("1150;", "1 150;")
+    )
     record = read_record(text.encode())
     np.testing.assert_allclose(record.time, TIME, atol=1e-12)
     np.testing.assert_allclose(record.distance, -PLACE, atol=1e-12)
@@ -268,32 +287,41 @@ def test_two_kinds_of_distance_are_said() -> None:
     record = read_record(table("t,x,y", TIME, PLACE, PLACE / 2, digits=4).encode())
     same(record)
     assert record.notices == ("column 3 “y” could be the distance too; position_column chooses",)
-    np.testing.assert_allclose(read_record(table("t,x,y", TIME, PLACE, PLACE / 2, digits=4).encode(), position_column="y").distance, PLACE / 2, atol=1e-9)  # fmt: skip
+    np.testing.assert_allclose(
+        read_record(table("t,x,y", TIME, PLACE, PLACE / 2, digits=4).encode(), position_column="y").distance, PLACE / 2, atol=1e-9
+    )
 
 
 SECOND = PLACE[::-1][:45]
 
 RUNS: dict[str, tuple[str, tuple[str, str]]] = {
-    "repeated headings": (table("Time (s),Position (m),Time (s),Position (m)", TIME, PLACE, TIME[:45], SECOND), ("Run 1", "Run 2")),
+    "repeated headings": (
+        table("Time (s),Position (m),Time (s),Position (m)", TIME, PLACE, TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
+    ),
     "run in the heading": (
         table("Run A: Time (s),Run A: Position (m),Run B: Time (s),Run B: Position (m)", TIME, PLACE, TIME[:45], SECOND),
         ("Run A", "Run B"),
     ),
     "run behind the heading": (
-        table("Time (s) #1,Position (m) #1,Time (s) #2,Position (m) #2", TIME, PLACE, TIME[:45], SECOND), ("# 1", "# 2"),
+        table("Time (s) #1,Position (m) #1,Time (s) #2,Position (m) #2", TIME, PLACE, TIME[:45], SECOND),
+        ("# 1", "# 2"),
     ),
     "grouped by kind": (
-        table("Time 1 (s),Time 2 (s),Position 1 (m),Position 2 (m)", TIME, TIME[:45], PLACE, SECOND), ("Run 1", "Run 2"),
+        table("Time 1 (s),Time 2 (s),Position 1 (m),Position 2 (m)", TIME, TIME[:45], PLACE, SECOND),
+        ("Run 1", "Run 2"),
     ),
     "run names above": (
         table("soft spring,,hard spring,\nTime (s),Position (m),Time (s),Position (m)", TIME, PLACE, TIME[:45], SECOND),
         ("soft spring", "hard spring"),
     ),
     "run names above, units below": (
-        table("Run 1,,Run 2,\nTime,Position,Time,Position\ns,m,s,m", TIME, PLACE, TIME[:45], SECOND), ("Run 1", "Run 2"),
+        table("Run 1,,Run 2,\nTime,Position,Time,Position\ns,m,s,m", TIME, PLACE, TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
     ),
     "extra columns in each": (
-        table("Time (s),Position (m),Velocity (m/s)," * 2, TIME, PLACE, SPEED, TIME[:45], SECOND, SPEED[:45]), ("Run 1", "Run 2"),
+        table("Time (s),Position (m),Velocity (m/s)," * 2, TIME, PLACE, SPEED, TIME[:45], SECOND, SPEED[:45]),
+        ("Run 1", "Run 2"),
     ),
     "position first": (table("Position (m),Time (s),Position (m),Time (s)", PLACE, TIME, SECOND, TIME[:45]), ("Run 1", "Run 2")),
     "no headings": (table("", TIME, PLACE, TIME[:45], SECOND), ("Run 1", "Run 2")),
@@ -302,22 +330,31 @@ RUNS: dict[str, tuple[str, tuple[str, str]]] = {
     "one clock, same headings": (table("t,x,x", TIME, PLACE, SECOND), ("Run 1", "Run 2")),
     "one clock, no headings": (table("", TIME, PLACE, SECOND + 0.1), ("Run 1", "Run 2")),
     "below, headings again": (
-        table("Time (s),Position (m)", TIME, PLACE) + table("Time (s),Position (m)", TIME[:45], SECOND), ("Run 1", "Run 2"),
+        table("Time (s),Position (m)", TIME, PLACE) + table("Time (s),Position (m)", TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
     ),
     "below, names and headings": (
         "up\n" + table("Time (s),Position (m)", TIME, PLACE) + "\ndown\n" + table("Time (s),Position (m)", TIME[:45], SECOND),
         ("up", "down"),
     ),
     "below, names only": (
-        table("Time (s),Position (m)", TIME, PLACE) + "\nRun 2\n" + table("", TIME[:45], SECOND), ("Run 1", "Run 2"),
+        table("Time (s),Position (m)", TIME, PLACE) + "\nRun 2\n" + table("", TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
     ),
-    "below, a blank line": (table("Time (s),Position (m)", TIME, PLACE) + "\n" + table("", TIME[:45], SECOND), ("Run 1", "Run 2")),
-    "below, separators only": (table("Time (s),Position (m)", TIME, PLACE) + ",\n" + table("", TIME[:45], SECOND), ("Run 1", "Run 2")),
+    "below, a blank line": (
+        table("Time (s),Position (m)", TIME, PLACE) + "\n" + table("", TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
+    ),
+    "below, separators only": (
+        table("Time (s),Position (m)", TIME, PLACE) + ",\n" + table("", TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
+    ),
     "below, clock restarts": (table("", TIME, PLACE) + table("", TIME[:45], SECOND), ("Run 1", "Run 2")),
     "below, run number column": (
-        table("Run,Time (s),Position (m)", np.ones(60), TIME, PLACE) + table("", np.full(45, 2.0), TIME[:45], SECOND), ("Run 1", "Run 2"),
+        table("Run,Time (s),Position (m)", np.ones(60), TIME, PLACE) + table("", np.full(45, 2.0), TIME[:45], SECOND),
+        ("Run 1", "Run 2"),
     ),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("shape", RUNS)
@@ -348,6 +385,13 @@ def test_run_info_names_the_columns() -> None:
     assert list_runs(table("", TIME, PLACE).encode()) == (RunInfo("", 1, 60, ("column 1", "column 2")),)
 
 
+def test_columns_grouped_by_kind_are_paired_by_their_numbers() -> None:
+    text = table("Time 1 (s),Time 2 (s),Position 1 (m),Position 2 (m)", TIME, TIME[:45] + 1, PLACE, SECOND)
+    second = read_record(text.encode(), run=2)
+    np.testing.assert_allclose(second.time, TIME[:45] + 1, atol=1e-12)
+    np.testing.assert_allclose(second.distance, SECOND, atol=1e-12)
+
+
 def test_three_runs_with_ragged_ends() -> None:
     heads = ",".join(f"Run {k}: Time (s),Run {k}: Position (m)" for k in (1, 2, 3))
     text = table(heads, TIME, PLACE, TIME[:30], PLACE[:30], TIME[:50], PLACE[:50])
@@ -360,6 +404,18 @@ def test_a_remark_among_the_samples_is_passed_over_and_said() -> None:
     record = read_record(text.encode())
     same(record)
     assert record.notices == ("line 32 (“# cart touched”) is no sample and was passed over",)
+
+
+def test_headings_repeated_on_each_page_interrupt_nothing() -> None:
+    head = "Time (s),Position (m)"
+    text = table(head, TIME[:30], PLACE[:30]) + "\n" + table(head, TIME[30:], PLACE[30:])
+    same(read_record(text.encode()))
+
+
+def test_a_named_second_part_is_a_run_even_if_the_clock_runs_on() -> None:
+    head = "Time (s),Position (m)"
+    text = "up\n" + table(head, TIME[:30], PLACE[:30]) + "down\n" + table(head, TIME[30:], PLACE[30:])
+    assert [run.name for run in list_runs(text.encode())] == ["up", "down"]
 
 
 def test_footers_are_passed_over_and_said() -> None:
@@ -443,6 +499,12 @@ def test_distance_step_with_exponents_and_decimal_comma() -> None:
     assert read_record(same_exponent.encode()).distance_step == pytest.approx(1e-3)
     commas = table("t;x", TIME, PLACE, sep=";", dec=",", digits=4)
     assert read_record(commas.encode()).distance_step == pytest.approx(1e-4)
+
+
+def test_distance_step_where_exponents_differ_is_the_numbers_common_step() -> None:
+    """1.230E-01 and 9.870E-02 end in digits of different worth; all are whole millimetres."""
+    text = "".join(f"{t:.2f},{x:.3E}\n" for t, x in zip(TIME, PLACE - 0.8, strict=True))
+    assert read_record(text.encode()).distance_step == pytest.approx(1e-3)
 
 
 def test_content_name_and_path(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from contextlib import suppress
 
 import numpy as np
 import xlsxwriter
@@ -90,7 +91,7 @@ def files(draw: st.DrawFn) -> tuple[bytes, list[int], list[int | None], dict[str
     return (newline.join(lines) + newline).encode(encoding), times, places, options
 
 
-@settings(max_examples=250)
+@settings(max_examples=150)
 @given(files())
 def test_every_dialect_reads_back_equal(written: tuple[bytes, list[int], list[int | None], dict[str, object]]) -> None:
     content, times, places, options = written
@@ -103,7 +104,7 @@ def test_every_dialect_reads_back_equal(written: tuple[bytes, list[int], list[in
     assert record.run == ""
 
 
-@settings(max_examples=40)
+@settings(max_examples=25)
 @given(motions(), st.sampled_from(sorted(LENGTHS)))
 def test_every_workbook_reads_back_equal(motion: tuple[list[int], list[int | None]], length: str) -> None:
     times, places = motion
@@ -140,20 +141,16 @@ def check(content: bytes, **options: object) -> None:
         assert record.content == content
         if not record.velocity_only:
             assert np.count_nonzero(np.isfinite(record.time) & np.isfinite(record.distance)) >= 5
-    try:
+    with suppress(RecordError):
         runs = list_runs(content)
         assert [run.number for run in runs] == list(range(1, len(runs) + 1))
         names = [run.name.casefold() for run in runs]
         assert len(set(names)) == len(names)
-    except RecordError:
-        pass
-    try:
+    with suppress(RecordError):
         read_records(content)
-    except RecordError:
-        pass
 
 
-@settings(max_examples=300)
+@settings(max_examples=200)
 @given(st.binary(max_size=600))
 @example(b"PK\x03\x04")
 @example(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1")
@@ -165,15 +162,50 @@ def test_arbitrary_bytes(content: bytes) -> None:
 
 CELLS = st.one_of(
     st.sampled_from(
-        ("", " ", "-", "NaN", "0", "1", "0.05", "0,05", "1e400", "-1e308", "1e308", "9" * 400, "1_0", "t", "x", "Time (s)", "Position (m)",
-         "v", "Run 1", '"', '""', "'", "#", "(s)", "m", "٣", "½", "1.2.3", "1,2,3", "\u2212", "\ufeff", "in in", "/ s", "0x1F", "Infinity")
+        (
+            "",
+            " ",
+            "-",
+            "NaN",
+            "0",
+            "1",
+            "0.05",
+            "0,05",
+            "1e400",
+            "-1e308",
+            "1e308",
+            "9" * 400,
+            "1_0",
+            "t",
+            "x",
+            "Time (s)",
+            "Position (m)",
+            "v",
+            "Run 1",
+            '"',
+            '""',
+            "'",
+            "#",
+            "(s)",
+            "m",
+            "٣",
+            "½",
+            "1.2.3",
+            "1,2,3",
+            "\u2212",
+            "\ufeff",
+            "in in",
+            "/ s",
+            "0x1F",
+            "Infinity",
+        )
     ),
     st.floats(allow_nan=False).map(repr),
     st.text(max_size=6),
-)  # fmt: skip
+)
 
 
-@settings(max_examples=300)
+@settings(max_examples=150)
 @given(
     st.lists(st.lists(CELLS, min_size=0, max_size=5), max_size=14),
     st.sampled_from((",", ";", "\t", "|", " ", ", ")),
@@ -183,7 +215,7 @@ def test_arbitrary_tables(rows: list[list[str]], separator: str, newline: str) -
     check(newline.join(separator.join(row) for row in rows).encode("utf-8", errors="surrogatepass"))
 
 
-@settings(max_examples=200)
+@settings(max_examples=100)
 @given(files(), st.data())
 def test_mutated_files(written: tuple[bytes, list[int], list[int | None], dict[str, object]], data: st.DataObject) -> None:
     content = bytearray(written[0])
@@ -195,7 +227,9 @@ def test_mutated_files(written: tuple[bytes, list[int], list[int | None], dict[s
             case "cut":
                 del content[at : at + data.draw(st.integers(1, 60))]
             case "insert":
-                content[at:at] = data.draw(st.sampled_from((b"\n", b'"', b",", b";", b"\n\n", b"Time (s),x\n", b"\x00", b"1e999", b"\xe9")))
+                content[at:at] = data.draw(
+                    st.sampled_from((b"\n", b'"', b",", b";", b"\n\n", b"Time (s),x\n", b"\x00", b"1e999", b"\xe9"))
+                )
             case "repeat":
                 content[at:at] = content[at : at + 200]
             case "truncate":
@@ -204,7 +238,7 @@ def test_mutated_files(written: tuple[bytes, list[int], list[int | None], dict[s
     check(bytes(content))
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(
     files(),
     st.fixed_dictionaries(
@@ -236,7 +270,7 @@ def workbook() -> bytes:
 WORKBOOK = workbook()
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(st.lists(st.tuples(st.integers(0, len(WORKBOOK) - 1), st.integers(0, 255)), min_size=1, max_size=8), st.integers(0, 400))
 def test_mutated_workbooks(changes: list[tuple[int, int]], cut: int) -> None:
     content = bytearray(WORKBOOK)

@@ -1,4 +1,4 @@
-"""Contrast of two colours after WCAG 2.2 (definitions "relative luminance" and "contrast ratio"; the limits are SC 1.4.3 and 1.4.11)."""
+"""Contrast of two colours after WCAG 2.2: its "relative luminance" and "contrast ratio" (limits: SC 1.4.3 and 1.4.11)."""
 
 from __future__ import annotations
 

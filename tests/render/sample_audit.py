@@ -30,7 +30,11 @@ def sample_audit(*, title: str = "Bench 3, the blue trolley", launches: int = 3,
     speeds = [1.062, 1.049, 1.071, 1.058, 1.066, 1.055][:launches]
     parts = tuple(_launch(index, speed, rate) for index, speed in enumerate(speeds, start=1))
     quantities = _quantities(float(np.mean(speeds)), scatter=1.0)
-    records = [RecordSummary("rest.csv", _sha("rest"), 60, rate, 58, 0, 0, 0.0004, "60 samples of time in s and distance in m, comma-separated.")]
+    records = [
+        RecordSummary(
+            "rest.csv", _sha("rest"), 60, rate, 58, 0, 0, 0.0004, "60 samples of time in s and distance in m, comma-separated."
+        )
+    ]
     for part in parts:
         assert part.series is not None
         flags = part.series.flags
@@ -83,7 +87,9 @@ def sample_stopped() -> Audit:
         "Start the sensor, then launch, and let it run until the cart is at rest.",
         {"record": "launch-1.csv"},
     )
-    verdict = Verdict("undecided", "undecided", math.inf, math.nan, "No ledger can be given: launch-1.csv ends before the cart turned round.")
+    verdict = Verdict(
+        "undecided", "undecided", math.inf, math.nan, "No ledger can be given: launch-1.csv ends before the cart turned round."
+    )
     bare = replace(audit.launches[0], quantities={}, budgets={}, series=None, phases=())
     return replace(audit, quantities={}, budgets={}, phases=(), findings=(finding,), verdict=verdict, launches=(bare,), facts={})
 
@@ -94,7 +100,16 @@ def _sha(text: str) -> str:
 
 def _q(value: float, unit: str, u: float, dof: float = math.inf, *, method: str = "gum", skew: float = 0.0) -> Quantity:
     half = 1.96 * u
-    return Quantity(value, unit, u, dof, value - half * (1 - skew), value + half * (1 + skew), 0.95, "monte-carlo" if method != "gum" else "gum")
+    return Quantity(
+        value,
+        unit,
+        u,
+        dof,
+        value - half * (1 - skew),
+        value + half * (1 + skew),
+        0.95,
+        "monte-carlo" if method != "gum" else "gum",
+    )
 
 
 def _quantities(speed: float, *, scatter: float) -> dict[str, Quantity | tuple[Quantity, ...]]:
@@ -155,7 +170,9 @@ def _launch(number: int, speed: float, rate: float) -> LaunchAudit:
     distance = np.round(SENSOR_AT - read, 4)
     flags = np.full(time.size, "", dtype="<U12")
     free = np.flatnonzero(np.isfinite(fitted))
-    for place, reason, shift in ((6, "far-echo", 1.9), (14, "slip", 0.0031), (20, "missing", math.nan), (30, "outlier", -0.05))[: 5 - number]:
+    for place, reason, shift in ((6, "far-echo", 1.9), (14, "slip", 0.0031), (20, "missing", math.nan), (30, "outlier", -0.05))[
+        : 5 - number
+    ]:
         if number < 4:
             flags[free[place]] = reason
             distance[free[place]] += shift
@@ -198,7 +215,15 @@ def _inputs() -> tuple[Input, ...]:
     return (
         Input("cart.mass", MASS, "kg", 0.0005 * third, "rectangular", "given", note="Written as a pair of limits, ± 0.0005 kg."),
         Input("cart.rotating_fraction", KAPPA, "1", 0.015 * third, "rectangular", "given"),
-        Input("cart.drag_area", 0.003, "m^2", 0.003 * third, "rectangular", "default", note="Left out: the default for a small cart."),
+        Input(
+            "cart.drag_area",
+            0.003,
+            "m^2",
+            0.003 * third,
+            "rectangular",
+            "default",
+            note="Left out: the default for a small cart.",
+        ),
         Input("track.angle", ANGLE, "deg", 0.25 * third, "rectangular", "given"),
         Input("sensor.scale", 1.0, "1", 0.007 * third, "rectangular", "default", note="Left out: ± 4 K of air temperature."),
         Input("place.gravity", GRAVITY, "m/s^2", 0.0, "constant", "given"),
@@ -211,22 +236,24 @@ def _findings() -> tuple[Finding, ...]:
         Finding(
             "angle-suspect",
             "look",
-            "The stated slope is 9.80° and the motion shows 9.62(6)°. The slope carries 83 % of the uncertainty, and a slope 0.2° lower would "
-            "raise the difference by 2 % of the energy.",
+            "The stated slope is 9.80° and the motion shows 9.62(6)°. The slope carries 83 % of the uncertainty, and a "
+            "slope 0.2° lower would raise the difference by 2 % of the energy.",
             "Measure height and length of the track with a tape, to 1 mm, instead of reading a protractor.",
             {"stated_deg": 9.8, "motion_deg": 9.62},
         ),
         Finding(
             "too-close",
             "stop",
-            "launch-3.csv: the cart came within 0.14 m of the sensor at 1.62 s, nearer than the 0.15 m that the sensor can measure.",
+            "launch-3.csv: the cart came within 0.14 m of the sensor at 1.62 s, nearer than the 0.15 m that the sensor can "
+            "measure.",
             "Move the sensor 10 cm away from the end of the track and launch again.",
             {"record": "launch-3.csv", "distance_m": 0.14},
         ),
         Finding(
             "ghost-echo",
             "note",
-            "launch-1.csv: 1 sample at 1.45 s came from something 1.9 m farther away. It was left out, and the energies do not change.",
+            "launch-1.csv: 1 sample at 1.45 s came from something 1.9 m farther away. It was left out, and the energies "
+            "do not change.",
             "Clear the line between sensor and cart of chair backs and hands.",
             {"record": "launch-1.csv"},
         ),

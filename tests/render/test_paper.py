@@ -9,13 +9,13 @@ from dataclasses import replace
 
 import pikepdf
 import pytest
+from tests.render.sample_audit import sample_audit, sample_stopped
 
 from joulebook.engine.report import Audit
 from joulebook.errors import OutputError
 from joulebook.render.contents import bind_units, compose
 from joulebook.render.paper import write_paper
 from joulebook.render.pictures import draw_pictures
-from tests.render.sample_audit import sample_audit, sample_stopped
 
 
 @pytest.fixture(scope="module")
@@ -129,7 +129,7 @@ def test_words_are_never_read_as_typst(audit: Audit) -> None:
 
 
 def test_another_paper_size_is_refused(audit: Audit) -> None:
-    with pytest.raises(OutputError, match="There is no paper size 'a5'.") as caught:
+    with pytest.raises(OutputError, match="There is no paper size 'a5'") as caught:
         write_paper(audit, paper="a5")  # type: ignore[arg-type]
     assert "a4, us-letter" in caught.value.remedy
 

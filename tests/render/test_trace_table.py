@@ -9,10 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.render.sample_audit import sample_audit, sample_stopped
 
 from joulebook.engine.report import Audit
 from joulebook.render.trace_table import HEADINGS, write_trace_csv
-from tests.render.sample_audit import sample_audit, sample_stopped
 
 
 @pytest.fixture(scope="module")

@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import get_args
 
 import pytest
+from tests.render.sample_audit import sample_audit
 
+from joulebook.engine.bench import InputSpec, SettingSpec
 from joulebook.engine.report import PhaseKind, Severity, Verdict
 from joulebook.experiments.ramp_inputs import INPUTS, SETTINGS
 from joulebook.render import words
-from tests.render.sample_audit import sample_audit
+
+SPECS: tuple[InputSpec | SettingSpec, ...] = (*INPUTS, *SETTINGS)
 
 
 @pytest.mark.parametrize("name", sample_audit().quantities)
@@ -18,7 +21,7 @@ def test_every_quantity_has_a_label_and_a_meaning(name: str) -> None:
     assert found.label and found.meaning and not found.meaning.endswith(".")
 
 
-@pytest.mark.parametrize("name", [spec.name for spec in (*INPUTS, *SETTINGS)])
+@pytest.mark.parametrize("name", [spec.name for spec in SPECS])
 def test_every_input_of_the_bench_file_has_words(name: str) -> None:
     assert words.INPUT_WORDS[name].meaning
 

@@ -6,6 +6,7 @@ import io
 import math
 import warnings
 import zipfile
+from copy import copy
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
@@ -13,15 +14,16 @@ from typing import Any
 
 import openpyxl
 import pytest
+from tests.render.exact_audit import exact_audit
+from tests.render.sample_audit import sample_audit, sample_stopped
 
 from joulebook.engine.report import Audit, Finding
 from joulebook.errors import OutputError
+from joulebook.render.words import LEDGER_ORDER
 from joulebook.render.workbook import write_workbook
 from joulebook.render.workbook_model import build_model
 from joulebook.render.workbook_rows import ledger_rows
 from joulebook.uncertainty import Quantity
-from tests.render.exact_audit import exact_audit
-from tests.render.sample_audit import sample_audit, sample_stopped
 
 with warnings.catch_warnings():
     # The formula engine warns about its own source when it is first compiled.
@@ -43,14 +45,18 @@ class Recalculated:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             self._model = formulas.ExcelModel().loads(str(path)).finish()
-        self._solution: Any = None
-        self.calculate()
+        self._solution = self._calculate({})
 
-    def calculate(self, **inputs: float) -> None:
-        """Recalculate with other values in named input cells."""
+    def changed(self, **inputs: float) -> Recalculated:
+        """Return the workbook recalculated with other values in named input cells."""
+        other = copy(self)
+        other._solution = self._calculate({self.reference(name): value for name, value in inputs.items()})
+        return other
+
+    def _calculate(self, inputs: dict[str, float]) -> dict[str, Any]:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            self._solution = self._model.calculate(inputs={self.reference(name): value for name, value in inputs.items()})
+            return dict(self._model.calculate(inputs=inputs).items())
 
     def reference(self, name: str) -> str:
         sheet, cell = self.written.defined_names[name].attr_text.split("!")
@@ -68,7 +74,9 @@ class Recalculated:
 
 @pytest.fixture(scope="module")
 def audit() -> Audit:
-    return exact_audit(other=0.0005)
+    # Without those quantities that no verdict needs: the formula engine takes its time.
+    whole = exact_audit(other=0.0005, launches=1)
+    return replace(whole, quantities={name: whole.quantities[name] for name in (*LEDGER_ORDER, "climb_acceleration")})
 
 
 @pytest.fixture(scope="module")
@@ -76,9 +84,10 @@ def book(audit: Audit, tmp_path_factory: pytest.TempPathFactory) -> Recalculated
     return Recalculated(tmp_path_factory.mktemp("books") / "bench.xlsx", write_workbook(audit))
 
 
-def cached_names(content: bytes) -> dict[str, Any]:
-    """Return the cached value of every defined name."""
-    book = openpyxl.load_workbook(io.BytesIO(content), data_only=True)
+def cached_names(audit: Audit) -> dict[str, Any]:
+    """Return the cached value of every defined name, the trace left out for speed."""
+    bare = replace(audit, launches=tuple(replace(launch, series=None) for launch in audit.launches))
+    book = openpyxl.load_workbook(io.BytesIO(write_workbook(bare)), data_only=True)
     found = {}
     for name, definition in book.defined_names.items():
         sheet, cell = definition.attr_text.split("!")
@@ -94,9 +103,8 @@ def single(audit: Audit) -> dict[str, Quantity]:
 
 @pytest.mark.slow
 def test_the_recalculated_numbers_are_the_audits(book: Recalculated, audit: Audit) -> None:
-    book.calculate()
     quantities = single(audit)
-    assert len(quantities) == 15
+    assert len(quantities) == len(LEDGER_ORDER) + 1
     for name, quantity in quantities.items():
         assert book.name(name) == pytest.approx(quantity.value, rel=1e-9, abs=1e-15), name
         assert book.name(f"u_{name}") == pytest.approx(quantity.u, rel=1e-7), name
@@ -112,7 +120,6 @@ def test_the_recalculated_numbers_are_the_audits(book: Recalculated, audit: Audi
 
 @pytest.mark.slow
 def test_every_cached_value_is_what_a_recalculation_gives(book: Recalculated) -> None:
-    book.calculate()
     checked = 0
     for sheet in book.written.worksheets:
         for row in sheet.iter_rows():
@@ -127,15 +134,16 @@ def test_every_cached_value_is_what_a_recalculation_gives(book: Recalculated) ->
                 else:
                     # Differences over small steps carry the rounding of their parts.
                     assert found == pytest.approx(cached, rel=1e-5, abs=1e-13), f"{sheet.title}!{cell.coordinate}"
-    assert checked > 1000
+    assert checked > 800
 
 
 @pytest.mark.slow
 def test_another_angle_changes_the_ledger_as_physics_says(book: Recalculated, audit: Audit) -> None:
-    book.calculate(track_angle=10.6)
+    book = book.changed(track_angle=10.6)
     there = exact_audit(other=0.0005, values={"angle": 10.6})
     assert there.verdict.mechanical == "gain"
-    for name, quantity in single(there).items():
+    for name in single(audit):
+        quantity = there.quantity(name)
         assert book.name(name) == pytest.approx(quantity.value, rel=1e-9), name
         assert book.name(f"u_{name}") == pytest.approx(quantity.u, rel=1e-6), name
     assert book.name("kinetic_energy") == pytest.approx(audit.quantity("kinetic_energy").value, rel=1e-12)
@@ -177,7 +185,7 @@ VARIANTS: dict[str, dict[str, Any]] = {
 @pytest.mark.parametrize("variant", VARIANTS)
 def test_the_cached_numbers_are_the_audits(variant: str) -> None:
     audit = exact_audit(**VARIANTS[variant])
-    cached = cached_names(write_workbook(audit))
+    cached = cached_names(audit)
     for name, quantity in single(audit).items():
         assert cached[name] == pytest.approx(quantity.value, rel=1e-9, abs=1e-15), name
         assert cached[f"u_{name}"] == pytest.approx(quantity.u, rel=1e-7, abs=1e-15), name
@@ -188,9 +196,10 @@ def test_the_cached_numbers_are_the_audits(variant: str) -> None:
     assert cached["normalised_error"] == pytest.approx(audit.verdict.normalised_error, rel=1e-6)
 
 
-def test_correlations_matter_and_are_used(audit: Audit) -> None:
+def test_correlations_matter_and_are_used() -> None:
+    audit = exact_audit()
     without = replace(audit, facts={**audit.facts, "r_au_ad": 0.0, "r_au_travel": 0.0, "r_ad_travel": 0.0})
-    cached = cached_names(write_workbook(without))
+    cached = cached_names(without)
     assert abs(cached["u_rolling_resistance"] / audit.quantity("rolling_resistance").u - 1) > 0.05
 
 
@@ -200,7 +209,9 @@ def test_sheets_names_and_layout(book: Recalculated) -> None:
     for sheet in ("Inputs", "Fit", "Ledger", "Uncertainty", "Trace", "Findings"):
         assert book.written[sheet].freeze_panes is not None
         assert book.written[sheet].column_dimensions["A"].width > 8
-    assert {"cart_mass", "u_cart_mass", "track_angle", "climb_as_read", "fit_dof", "release_speed"} <= set(book.written.defined_names)
+    assert {"cart_mass", "u_cart_mass", "track_angle", "climb_as_read", "fit_dof", "release_speed"} <= set(
+        book.written.defined_names
+    )
     header = [cell.value for cell in book.written["Trace"][1]]
     assert header[:4] == ["Launch record", "Sample", "Time s", "Distance m"]
     framed = book.written["Inputs"]["C5"]
@@ -220,17 +231,32 @@ def test_the_trace_holds_every_sample_with_flag_and_phase(audit: Audit, book: Re
     assert [rows[index][6] for index in (0, 5, 20, 39)] == ["push", "climb", "descent", None]
 
 
-HOSTILE = ("=cmd|' /C calc'!A0", "+1+1", "@SUM(A1)", "{=1+1}", "https://example.org/", "file:///etc/passwd", "mailto:a@example.org", "007", "[bold]")
+HOSTILE = (
+    "=cmd|' /C calc'!A0",
+    "+1+1",
+    "@SUM(A1)",
+    "{=1+1}",
+    "https://example.org/",
+    "file:///etc/passwd",
+    "mailto:a@example.org",
+    "007",
+    "[bold]",
+)
 
 
-@pytest.mark.parametrize("text", HOSTILE)
-def test_text_never_becomes_a_formula_or_a_link(text: str) -> None:
-    base = exact_audit(title=text, findings=[Finding("misfit", "look", text, text, {"record": text})])
-    launches = tuple(replace(launch, file=text) for launch in base.launches)
-    inputs = tuple(replace(item, note=text) for item in base.inputs)
-    content = write_workbook(replace(base, launches=launches, inputs=inputs, verdict=replace(base.verdict, sentence=text)))
+def test_text_never_becomes_a_formula_or_a_link() -> None:
+    base = exact_audit(
+        launches=1, title=HOSTILE[0], findings=[Finding("misfit", "look", text, text, {"record": text}) for text in HOSTILE]
+    )
+    launches = tuple(replace(base.launches[0], file=text, series=None) for text in HOSTILE)
+    inputs = tuple(replace(item, note=text) for item, text in zip(base.inputs, HOSTILE, strict=False))
+    audit = replace(base, launches=launches, inputs=inputs, verdict=replace(base.verdict, sentence=HOSTILE[1]))
+    content = write_workbook(audit)
     book = openpyxl.load_workbook(io.BytesIO(content))
-    assert book["Summary"]["A1"].value == text and book["Summary"]["A1"].data_type == "s"
+    assert book["Summary"]["A1"].value == HOSTILE[0] and book["Summary"]["A2"].value == HOSTILE[1]
+    assert [cell.value for cell in book["Findings"]["C"]][1:] == list(HOSTILE)
+    assert set(HOSTILE) <= {cell.value for cell in book["Fit"]["A"]}
+    assert set(HOSTILE) <= {cell.value for cell in book["Inputs"]["I"]}
     for sheet in book.worksheets:
         for row in sheet.iter_rows():
             for cell in row:

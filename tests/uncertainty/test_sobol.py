@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import qmc
 
 from joulebook.errors import InputError
-from joulebook.uncertainty.sobol import sobol
+from joulebook.uncertainty.sobol import sobol, sobol_pieces
 
 
 def test_plain_points_are_those_of_scipy():
@@ -54,3 +54,11 @@ def test_plain_sequence_ends_with_the_table():
 def test_one_point_and_one_dimension():
     assert sobol(1, 1).tolist() == [[2.0**-33]]
     assert sobol(2, 1, np.random.default_rng(1)).shape == (2, 1)
+
+
+def test_pieces_are_the_whole():
+    for draws in (100, 1024, 5000):
+        whole = np.concatenate(list(sobol_pieces(66, draws, np.random.default_rng(3), piece=2**16)), axis=1)
+        pieces = list(sobol_pieces(66, draws, np.random.default_rng(3), piece=2**8))
+        assert max(piece.shape[1] for piece in pieces) <= 2**8
+        assert np.array_equal(np.concatenate(pieces, axis=1), whole)

@@ -22,7 +22,13 @@ FLAGS = ("missing", "duplicate", "clock", "floor", "far-echo", "stuck", "slip", 
 SPEED_LIMIT = 1.8
 """m/s that a cart on this bench may reach before a reading is called impossible; fast records raise it by themselves."""
 
-SLIP = 0.003
+_DENSE = 0.03
+"""s between samples up to which a motion is smooth enough from sample to sample for a spike to be seen by itself."""
+
+_STANDING = 5
+"""Samples that must stand still before they can be called stuck."""
+
+_SLIP = 0.003
 """m: a neighbouring cycle of a 40 to 60 kHz ranger, c/(2f) (BENCH_FACTS: one-sided steps of about 3 mm)."""
 
 
@@ -82,6 +88,8 @@ def clean(record: Record, *, min_range: float = 0.0, max_range: float | None = N
         flags[good[beyond]] = "far-echo"
         good = good[~beyond]
     _flag_impossible(time, distance, flags, good, noise)
+    _flag_spikes(time, distance, flags, noise)
+    _flag_stuck(time, distance, flags, noise, step)
     return Trace(record, time, distance, flags, interval, step, noise)
 
 
@@ -95,7 +103,7 @@ def name_outliers(
     "far-echo" for a reading more than 0.3 m too far, else "outlier".
     """
     names = np.full(indices.size, "outlier", dtype="<U9")
-    names[np.abs(np.abs(residuals) - SLIP) < 0.3 * SLIP] = "slip"
+    names[np.abs(np.abs(residuals) - _SLIP) < 0.3 * _SLIP] = "slip"
     names[residuals > 0.3] = "far-echo"
     tolerance = max(trace.step, 1e-6)
     start = 0
@@ -185,6 +193,76 @@ def _flag_impossible(
         far = float(np.median(d[run] - expected[start:stop])) > 0.0
         flags[good[run]] = "stuck" if still else "far-echo" if far else "outlier"
         start = stop
+
+
+def _flag_spikes(
+    time: npt.NDArray[np.float64], distance: npt.NDArray[np.float64], flags: npt.NDArray[np.str_], noise: float
+) -> None:
+    """Flag one or two readings that stand out of a motion which goes on smoothly across them.
+
+    The slopes before, across and after must agree: at a bounce they do not, so its sharpest sample is left alone.
+    """
+    if time.size < 2 or float(np.median(np.diff(time[np.isfinite(time)]))) > _DENSE:
+        return  # a bounce takes no more than a sample or two: nothing tells it from a false echo before a motion is fitted
+    for width in (1, 2):
+        good = np.flatnonzero(flags == "")
+        if good.size < width + 4:
+            return
+        t, d = time[good], distance[good]
+        k = np.arange(2, good.size - width - 1)
+        before = (d[k - 1] - d[k - 2]) / (t[k - 1] - t[k - 2])
+        across = (d[k + width] - d[k - 1]) / (t[k + width] - t[k - 1])
+        after = (d[k + width + 1] - d[k + width]) / (t[k + width + 1] - t[k + width])
+        dt = (t[k + width] - t[k - 1]) / (width + 1)
+        bend = 6.0 * noise + 12.0 * dt * dt
+        smooth = (np.abs(before - across) * dt < bend) & (np.abs(after - across) * dt < bend)
+        allowed = 8.0 * noise + 0.004 + 4.0 * dt * dt
+        off = np.abs(d[k] - d[k - 1] - across * (t[k] - t[k - 1]))
+        if width == 2:
+            off = np.minimum(off, np.abs(d[k + 1] - d[k - 1] - across * (t[k + 1] - t[k - 1])))
+        for place in k[smooth & (off > allowed)]:
+            flags[good[place : place + width]] = "far-echo" if d[place] - d[place - 1] > 0.3 else "outlier"
+
+
+def _flag_stuck(
+    time: npt.NDArray[np.float64], distance: npt.NDArray[np.float64], flags: npt.NDArray[np.str_], noise: float, step: float
+) -> None:
+    """Flag stretches in which the reading stands still, entered or left by a leap that no cart makes.
+
+    A cart that really stands is reached by slowing down and left by speeding up. What counts as a leap: more than the cart could
+    move from rest at 25 m/s² for one sample, and more than its speed before would have carried it.
+    """
+    good = np.flatnonzero(flags == "")
+    if good.size < _STANDING + 4:
+        return
+    t, d = time[good], distance[good]
+    quiet = np.abs(np.diff(d)) <= max(1.01 * step, 3.0 * noise, 1e-6)
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], quiet, [False])).astype(np.int8)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):  # samples start … stop are within a step of each other
+        if stop - start + 1 < _STANDING or np.ptp(d[start : stop + 1]) > max(1.01 * step, 4.0 * noise):
+            continue
+        if any(_leaps(time, distance, flags, int(good[edge]), way, noise) for edge, way in ((start, -1), (stop, 1))):
+            flags[good[start : stop + 1]] = "stuck"
+
+
+def _leaps(
+    time: npt.NDArray[np.float64], distance: npt.NDArray[np.float64], flags: npt.NDArray[np.str_], edge: int, way: int, noise: float
+) -> bool:
+    """Say whether the reading leaps between sample `edge` of a standing stretch and its neighbour outside, in direction `way`."""
+    outside = np.arange(edge + way, max(edge - 9, -1) if way < 0 else min(edge + 9, time.size), way)
+    outside = outside[(flags[outside] == "") & np.isfinite(distance[outside])]
+    if outside.size < 3:
+        return False
+    near, far = outside[0], outside[2]
+    gap = float(time[near] - time[edge])
+    speed = float((distance[near] - distance[far]) / (time[near] - time[far]))
+    carried = -speed * gap
+    leap = float(distance[edge] - distance[near])
+    usual = abs(gap) / abs(int(near) - edge)
+    allowed = 12.5 * usual * usual + abs(speed) * (abs(gap) - usual) + 8.0 * noise + 0.005
+    # A cart that is stopped by a hand or a stop ends between where it was and where its speed would have brought it.
+    low, high = min(0.0, carried) - allowed, max(0.0, carried) + allowed
+    return not low <= leap <= high
 
 
 def _longest_chain(

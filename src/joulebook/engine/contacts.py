@@ -15,23 +15,23 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-__all__ = ["Contacts", "find_contacts"]
+__all__ = ["LONGEST", "Contacts", "find_contacts"]
 
 FloatArray = npt.NDArray[np.float64]
 
-INSTANT = 0.008
+_INSTANT = 0.008
 """s: a contact shorter than this is a hard stop, which lets go where the cart stands."""
 
-LONGEST = 0.6
+LONGEST = 1.0
 """s: a contact longer than this is no stop of this bench."""
 
-FADED = 2.5
+_FADED = 2.5
 """A push that fades as exp(−x/λ) is taken to have ended at 2.5 λ, where it is a twelfth of the weight along the slope."""
 
-FADED_DOUBT = 1.7
+_FADED_DOUBT = 1.7
 """Half-width of that, in λ: between a half and a seventieth of the weight."""
 
-MOST = 5
+_MOST = 5
 """Contacts that are looked at: later ones are slow and short of samples."""
 
 
@@ -43,6 +43,7 @@ class Contacts:
     starts, ends: s, when each contact begins and ends at the release level, shape (hops − 1,).
     duration: s, typical time below the rest level, NaN when nothing rebounds.
     restitution: speed out over speed in of the first contact, NaN when there is none.
+    clear: m above the rest level from which on the cart is looked for in free motion; what the stop still does there is trimmed.
     kind: "hard", "spring", "distant" (pushes at a distance), "unclear" (spring or distant) or "unseen" (no rebound).
     """
 
@@ -53,10 +54,11 @@ class Contacts:
     duration: float
     restitution: float
     kind: str
+    clear: float
 
-    def released_at(self, offset: float) -> Contacts:
-        """Return the same contacts with the release put at this offset (m) by a person."""
-        return replace(self, offset=offset)
+    def released_at(self, offset: float, half_width: float | None = None) -> Contacts:
+        """Return the same contacts with the release put at this offset (m), as a person or a hand has it."""
+        return replace(self, offset=offset, half_width=self.half_width if half_width is None else half_width)
 
 
 def find_contacts(
@@ -82,23 +84,23 @@ def find_contacts(
     empty = np.empty(0)
     if times.size == 0:
         offset, half = _from_the_push(level - still_level, mean, launch_speed)
-        return Contacts(offset, half, empty, empty, np.nan, np.nan, "unseen")
+        return Contacts(offset, half, empty, empty, np.nan, np.nan, "unseen", max(offset - half, 0.0))
     duration = float(np.median(times))
-    if duration <= INSTANT:
+    if duration <= _INSTANT:
         offset, half, kind = 0.0, 0.001 + min(max(-duration, 0.0) * launch_speed, 0.01), "hard"
     elif duration > LONGEST:
         offset, half, kind = 0.5 * min(mean * (LONGEST / np.pi) ** 2, 0.06), min(mean * (LONGEST / np.pi) ** 2, 0.06), "unclear"
     else:
         offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed)
     starts, ends = _crossings(climb, descent, apex_times, apexes, level + offset)
-    return Contacts(offset, half, starts, ends, duration, restitution, kind)
+    return Contacts(offset, half, starts, ends, duration, restitution, kind, offset)
 
 
 def _below(
     climb: float, descent: float, apex_times: FloatArray, apexes: FloatArray, level: float, covariance: FloatArray | None, u_level: float
 ) -> tuple[FloatArray, FloatArray, float, FloatArray]:
     """Return times below the rest level, mean speeds there, the first restitution, and the times' covariance (k contacts)."""
-    rises = apexes[: MOST + 1] - level
+    rises = apexes[: _MOST + 1] - level
     count = 0
     while count + 1 < rises.size and rises[count] > 0.004 and rises[count + 1] > 0.004:
         count += 1
@@ -144,7 +146,7 @@ def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, floa
         reach = depth / 4.0
         for _ in range(20):
             reach = depth / max(float(np.log(max(speed**2 / (2.0 * mean * reach), 1.0))), 1.0)
-        low, high = 0.5 * spring - 0.001, max(1.5 * spring, 1.2 * FADED * reach) + 0.001
+        low, high = 0.5 * spring - 0.001, max(1.5 * spring, min(1.2 * _FADED * reach, 0.03)) + 0.001
     else:
         low, high = (mean * (2.0 * push / np.pi) ** 2 for push in (0.04, 0.15))
         low, high = low - 0.001, high + 0.001
@@ -168,7 +170,7 @@ def _soft(
     reach = float(reaches[best])
     offset = mean * (duration / np.pi) ** 2
     half = 0.001 + 0.2 * offset + _early(duration, restitution, launch_speed)
-    distant = (FADED * reach, FADED_DOUBT * reach + 0.001)
+    distant = (_FADED * reach, _FADED_DOUBT * reach + 0.001)
     # Restitutions of magnets are 0.9 to 0.98, of springs 0.6 to 0.95 (BENCH_FACTS, common practice, no source).
     odds = np.exp(-(0.88 - restitution) / 0.015) if restitution < 0.88 else 1.0
     odds = float(odds * np.exp(min(max(0.5 * (misfit_spring - float(misfits[best])), -40.0), 40.0)))

@@ -12,7 +12,7 @@ from joulebook.engine.phases import Outline
 
 __all__ = ["Datum", "RestLevel", "rest_level", "take_datum"]
 
-PLACING = 0.0002
+_PLACING = 0.0002
 """m: how well a cart comes to stand in the same place again (common practice, no source)."""
 
 
@@ -76,7 +76,7 @@ def rest_level(trace: Trace, first: int = 0, last: int | None = None) -> RestLev
     # A reading that never leaves one step says nothing of where inside the step the target is (GUM F.2.2.1).
     stuck = trace.step / np.sqrt(12.0) if sd < 0.5 * trace.step else 0.0
     correlated = abs(drift) / np.sqrt(12.0) if abs(drift) > 4.0 * sd / np.sqrt(third) else 0.0
-    u = float(np.sqrt(sd * sd / n + stuck**2 + correlated**2 + PLACING**2))
+    u = float(np.sqrt(sd * sd / n + stuck**2 + correlated**2 + _PLACING**2))
     share = (sd * sd / n) / (u * u) if u > 0 else 0.0
     dof = float("inf") if share < 1e-3 else (n - 1) / share**2
     return RestLevel(mean, u, dof, int(index[start]), int(index[end - 1]), n, drift, max(sd, trace.step / np.sqrt(12.0)))

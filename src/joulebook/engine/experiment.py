@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
-
-from typing import TYPE_CHECKING, Protocol
 
 from joulebook.engine.bench import Bench, InputSpec, SettingSpec
 from joulebook.uncertainty import Input
@@ -25,8 +24,8 @@ if TYPE_CHECKING:  # these rest on the fit, which takes an experiment's motion: 
 __all__ = ["ArcMotion", "Experiment", "FindingCode", "Model"]
 
 FloatArray = npt.NDArray[np.float64]
-Values = Mapping[str, npt.NDArray[np.generic]]
-Model = Callable[[Values], dict[str, npt.NDArray[np.generic]]]
+Values = Mapping[str, npt.NDArray[Any]]
+Model = Callable[[Values], dict[str, npt.NDArray[Any]]]
 
 
 class ArcMotion(Protocol):

@@ -16,10 +16,13 @@ from joulebook.errors import FitError
 
 __all__ = ["follow"]
 
-MOVED = 0.012
+_MOVED = 0.006
 """m: when the cart settles this much off the rest record (or more than five standard uncertainties), one of them is wrong."""
 
-NEAR = 0.06
+_ROUGH = 2.5
+"""A fit that scatters this much more than neighbouring samples do may not have found the launch: others are tried."""
+
+_NEAR = 0.06
 """m: a cart that settles farther than this from where the rebounds meet does not stand at the stop."""
 
 
@@ -32,24 +35,33 @@ def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel
     min_range, max_range = bench.number("sensor.min_range") or 0.0, bench.number("sensor.max_range")
     override = bench.overrides.get(record.file) or bench.overrides.get(f"{record.file}#{record.run}")
     trace = clean(record, min_range=min_range, max_range=max_range)
-    outline = find_phases(trace, placed=bench.word("sensor.placed"), expected_fall=_expected_fall(experiment, values))
-    tail = rest_level(trace, *outline.tail) if outline.tail else None
-    if not outline.arcs:
-        return Run(trace, outline, tail, None, None, override)
-    if tail is not None and not _at_the_stop(outline, tail, rest):
-        tail = None
-    datum = take_datum(outline, rest, tail, trust_tail=disagrees(rest, tail))
+    outlines = find_phases(trace, placed=bench.word("sensor.placed"), expected_fall=_expected_fall(experiment, values))
     scale, (drag, u_drag) = experiment.scale(values), experiment.drag(bench.inputs)
-    try:
-        motion = fit_motion(
-            trace, outline, experiment.arc,
-            drag=drag * scale, u_drag=u_drag * scale, datum=datum,
-            release=override.release if override else None, apex=override.apex if override else None,
-            barred=_barred(trace, override),
-        )  # fmt: skip
-    except FitError as error:
-        return Run(trace, outline, tail, None, error, override)
-    return Run(trace, outline, tail, motion, None, override)
+    best: Run | None = None
+    for outline in outlines:
+        tail = rest_level(trace, *outline.tail) if outline.tail else None
+        if not outline.arcs:
+            return Run(trace, outline, tail, None, None, override)
+        if tail is not None and not _at_the_stop(outline, tail, rest):
+            tail = None
+        datum = take_datum(outline, rest, tail, trust_tail=_disagrees(rest, tail))
+        try:
+            motion = fit_motion(
+                trace, outline, experiment.arc,
+                drag=drag * scale, u_drag=u_drag * scale, datum=datum,
+                release=override.release if override else None, apex=override.apex if override else None,
+                barred=_barred(trace, override),
+            )  # fmt: skip
+        except FitError as error:
+            best = best or Run(trace, outline, tail, None, error, override)
+            continue
+        run = Run(trace, outline, tail, motion, None, override)
+        if best is None or best.motion is None or motion.noise < 0.4 * best.motion.noise:
+            best = run
+        if motion.noise <= _ROUGH * trace.noise + trace.step:
+            break
+    assert best is not None
+    return best
 
 
 def _expected_fall(experiment: Experiment, values: dict[str, float]) -> float:
@@ -57,11 +69,11 @@ def _expected_fall(experiment: Experiment, values: dict[str, float]) -> float:
     return experiment.expected_fall(values) / experiment.scale(values)
 
 
-def disagrees(rest: RestLevel | None, tail: RestLevel | None) -> bool:
+def _disagrees(rest: RestLevel | None, tail: RestLevel | None) -> bool:
     """Say whether the cart settled somewhere else than the rest record has it, beyond what a stop's give allows."""
     if rest is None or tail is None:
         return False
-    return abs(rest.distance - tail.distance) > max(MOVED, 5.0 * float(np.hypot(rest.u, tail.u)))
+    return abs(rest.distance - tail.distance) > max(_MOVED, 5.0 * float(np.hypot(rest.u, tail.u)))
 
 
 def _at_the_stop(outline: Outline, tail: RestLevel, rest: RestLevel | None) -> bool:
@@ -70,7 +82,7 @@ def _at_the_stop(outline: Outline, tail: RestLevel, rest: RestLevel | None) -> b
     level = outline.up * tail.distance
     if len(outline.arcs) < 2:
         # Without a rebound the other witnesses are the rest record and the cocked cart, which stands below the stop's level.
-        if rest is not None and abs(rest.distance - tail.distance) > NEAR:
+        if rest is not None and abs(rest.distance - tail.distance) > _NEAR:
             return False
         low = outline.still_level - 0.02 if np.isfinite(outline.still_level) else -np.inf
         high = outline.still_level + 0.12 if np.isfinite(outline.still_level) else first.apex - 0.5 * first.height
@@ -82,7 +94,7 @@ def _at_the_stop(outline: Outline, tail: RestLevel, rest: RestLevel | None) -> b
     difference = first.apex - second.apex
     down = 0.5 * (gap + 2.0 * difference / (fall * gap))
     meeting = first.apex - 0.5 * fall * down * down
-    return meeting - 0.02 <= level <= meeting + NEAR + 0.1 * first.height
+    return meeting - 0.02 <= level <= meeting + _NEAR + 0.1 * first.height
 
 
 def _barred(trace: Trace, override: Override | None) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:

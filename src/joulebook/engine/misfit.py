@@ -46,10 +46,10 @@ def find_misfit(
     residual: FloatArray,
     segments: npt.NDArray[np.intp],
     *,
+    root: FloatArray,
     by_drag: FloatArray,
     u_drag: float,
     tau: FloatArray,
-    time: FloatArray,
     position: FloatArray,
     apex_positions: FloatArray,
     apex_times: FloatArray,
@@ -60,8 +60,8 @@ def find_misfit(
 ) -> Misfit:
     """Test the residuals of a fit against the four departures.
 
-    jacobian: shape (n, q). residual: m, shape (n,). segments: see residuals. by_drag: derivative of the position by the drag constant,
-    shape (n,), u_drag: that constant's standard uncertainty: a drag other than the stated one is no misfit. tau: s from the hop's apex. time: s. position: m.
+    jacobian: shape (n, q). residual: m, shape (n,). segments: see residuals. root: roots of the samples' weights, shape (n,). by_drag: derivative of the position by the drag constant,
+    shape (n,), u_drag: that constant's standard uncertainty: a drag other than the stated one is no misfit. tau: s from the hop's apex. position: m, fitted.
     apex_positions, apex_times, accelerations: of each sample's hop and branch, all of shape (n,).
     release_level, first_apex: m, of the launch. up: +1 for a ranger at the bottom, −1 for one at the top.
     """
@@ -71,7 +71,10 @@ def find_misfit(
     if residual.size < q + 9 or h <= 0.0:
         return nothing
     columns = _columns(
-        tau, time, position, apex_positions, apex_times, accelerations, 0.5 * (first_apex + release_level), h, up, release_level
+        tau, position, apex_positions, apex_times, accelerations, 0.5 * (first_apex + release_level), h, up, release_level
+    )
+    columns, jacobian, residual, by_drag = (
+        columns * root[:, None], jacobian * root[:, None], residual * root, by_drag * root
     )
     length = np.sqrt((columns * columns).sum(axis=0))
     sound = np.flatnonzero(np.isfinite(length) & (length > 0.0))
@@ -109,7 +112,6 @@ def find_misfit(
 
 def _columns(
     tau: FloatArray,
-    time: FloatArray,
     position: FloatArray,
     apex_positions: FloatArray,
     apex_times: FloatArray,

@@ -14,14 +14,17 @@ import numpy.typing as npt
 
 from joulebook.engine.clean import Trace
 
-__all__ = ["Arc", "Outline", "find_phases"]
+__all__ = ["Arc", "Outline", "find_phases", "foot_of_climb"]
 
 FloatArray = npt.NDArray[np.float64]
 
-CORE = 0.40
+_LONGEST = 1.0
+"""s: no stop holds a cart longer between two hops."""
+
+_CORE = 0.40
 """An arc's core is its upper part: this fraction of the height is left out below, where stop and hand may still act."""
 
-FALL_LIMITS = (0.03, 14.0)
+_FALL_LIMITS = (0.03, 14.0)
 """m/s² between which the deceleration of an arc must lie to be a cart on a slope."""
 
 
@@ -71,11 +74,13 @@ class Outline:
     departure: int | None = None
 
 
-def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float = float("nan")) -> Outline:
+def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float = float("nan")) -> tuple[Outline, ...]:
     """Find the arcs of free motion, and the standing cart before and after them.
 
     placed: the end at which the ranger is said to stand ("top" or "bottom"); only the order in which the two are tried.
     expected_fall: m/s², the deceleration that the stated slope would give; a hint in doubt, for the stated slope may be wrong.
+    Returns the possible outlines, the likeliest first: a hand that moves the cart can look like a launch until a motion is
+    fitted to it. There is always one; it has no arcs when nothing looks like a launch.
     """
     index = np.flatnonzero(trace.good)
     time, distance = trace.time[index], trace.distance[index]
@@ -85,13 +90,19 @@ def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float
     usual = _usual_fall([*first, *second], expected_fall)
     weights = [sum(_weight(run, usual) for run in runs) for runs in (first, second)]
     up, runs = (guess, first) if weights[0] >= weights[1] else (-guess, second)
-    level = up * distance
-    lead = _leading_run(runs, usual)
-    arcs = runs[lead] if runs else []
-    later = [arc for run in runs[lead + 1 :] for arc in run]
+    if not runs:
+        return (Outline(up, ()),)
+    return tuple(_outline(trace, index, up * distance, up, runs, lead) for lead in _leads(runs, usual))
+
+
+def _outline(
+    trace: Trace, index: npt.NDArray[np.intp], level: FloatArray, up: int, runs: list[list[Arc]], lead: int
+) -> Outline:
+    arcs = runs[lead]
+    later = tuple(arc for run in runs[lead + 1 :] for arc in run)
     still, still_level, departure = _before(trace, index, level, arcs)
     tail, tail_level = _after(trace, index, level, arcs)
-    return Outline(up, tuple(arcs), tuple(later), still, still_level, tail, tail_level, departure)
+    return Outline(up, tuple(arcs), later, still, still_level, tail, tail_level, departure)
 
 
 def _usual_fall(runs: list[list[Arc]], expected: float) -> float:
@@ -123,13 +134,13 @@ def _weight(run: list[Arc], usual: float) -> float:
     return total
 
 
-def _leading_run(runs: list[list[Arc]], usual: float) -> int:
-    """Return which run of hops is the launch: the first whose leading arc weighs at least half as much as the best."""
-    if not runs:
-        return 0
+def _leads(runs: list[list[Arc]], usual: float) -> list[int]:
+    """Return which runs of hops may be the launch: the first whose leading arc weighs nearly as much as the best, then by weight."""
     # A launch is seen to rise; an arc that is all descent is a hand letting go.
     weights = [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
-    return next(place for place, weight in enumerate(weights) if weight >= 0.4 * max(weights))
+    first = next(place for place, weight in enumerate(weights) if weight >= 0.4 * max(weights))
+    others = sorted((place for place in range(len(runs)) if place != first), key=lambda place: -weights[place])
+    return [first, *others[:2]]
 
 
 def _arcs(trace: Trace, index: npt.NDArray[np.intp], time: FloatArray, level: FloatArray) -> list[list[Arc]]:
@@ -165,8 +176,12 @@ def _runs(arcs: list[Arc | None]) -> list[list[Arc]]:
 
 
 def _same_run(run: list[Arc], arc: Arc) -> bool:
-    spread = 0.35 * run[0].fall + 3.0 * float(np.hypot(run[0].u_fall, arc.u_fall))
-    return arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
+    """Say whether an arc goes on a run of hops: as high at most, falling alike, and without a pause that no stop makes."""
+    least = min(run[0].fall, arc.fall)
+    spread = 0.2 * least + min(3.0 * float(np.hypot(run[0].u_fall, arc.u_fall)), 0.3 * least)
+    flights = float(np.sqrt(2.0 * max(run[-1].height, 0.0) / run[-1].fall) + np.sqrt(2.0 * max(arc.height, 0.0) / arc.fall))
+    soon = arc.apex_time - run[-1].apex_time <= 1.4 * flights + _LONGEST
+    return soon and arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
 
 
 def _turning_points(level: FloatArray, sway: float) -> list[tuple[int, bool]]:
@@ -206,7 +221,7 @@ def _arc(
         base = min(sides)
     height = float(top - base)
     core = slice(left, right + 1)
-    for fraction in (CORE, 0.25, 0.12):
+    for fraction in (_CORE, 0.25, 0.12):
         inside = np.flatnonzero(level[left : right + 1] >= base + fraction * height) + left
         begin, end = _block(inside, peak)
         core = slice(begin, end + 1)
@@ -223,8 +238,8 @@ def _arc(
     span = float(t[-1] - t[0])
     u_fall = 27.0 * max(scatter, trace.noise) / (span * span * np.sqrt(count))
     # Neighbouring kinks raise the first guess of the noise, so the height has its say too: hands and bounces are rougher.
-    allowed = min(max(4.0 * trace.noise, 0.0015), 0.0025 + 0.02 * height)
-    low_fall, high_fall = FALL_LIMITS
+    allowed = min(max(4.0 * trace.noise, 0.0015) + 0.006 * height, 0.0025 + 0.02 * height)
+    low_fall, high_fall = _FALL_LIMITS
     if not (low_fall < fall < high_fall) or scatter > allowed:
         return None
     if not (time[left] - trace.interval <= apex_time <= time[right] + trace.interval):
@@ -275,26 +290,37 @@ def _before(
     trace: Trace, index: npt.NDArray[np.intp], level: FloatArray, arcs: list[Arc]
 ) -> tuple[tuple[int, int] | None, float, int | None]:
     """Return the standing cart before the launch (samples, level) and the last sample before it sets off."""
-    if not arcs:
-        return None, float("nan"), None
-    core = int(np.searchsorted(index, arcs[0].first))
-    if core == 0:
-        return None, float("nan"), None
-    lowest = int(np.argmin(level[: core + 1]))
-    turn = int(np.searchsorted(index, arcs[0].start))
-    lowest = turn if level[turn] <= level[lowest] + 0.02 else lowest
     tolerance = 5.0 * trace.noise + trace.step
-    here = np.flatnonzero(np.abs(level[: core + 1] - level[lowest]) <= tolerance + 2.0 * trace.noise)
-    departure = int(here[-1]) if here.size else lowest
+    departure = _foot(trace, level, int(np.searchsorted(index, arcs[0].first)))
+    if departure == 0:
+        return None, float("nan"), None
     centre = float(np.median(level[max(0, departure - 8) : departure + 1]))
     begin = departure
     while begin > 0 and abs(level[begin - 1] - centre) <= tolerance:
         begin -= 1
-    if departure == 0:
-        return None, float("nan"), None
     if departure - begin < 2:
         return None, float("nan"), int(index[departure])
     return (int(index[begin]), int(index[departure])), centre, int(index[departure])
+
+
+def foot_of_climb(trace: Trace, up: int, arc: Arc) -> int:
+    """Return the last sample before the cart sets off towards an arc, 0 when the record starts in mid-climb."""
+    index = np.flatnonzero(trace.good)
+    return int(index[_foot(trace, up * trace.distance[index], int(np.searchsorted(index, arc.first)))])
+
+
+def _foot(trace: Trace, level: FloatArray, core: int) -> int:
+    """Go down a climb, back in time, until nothing within a few hundredths of a second before lies lower."""
+    back = max(1, round(0.04 / max(trace.interval, 1e-6)))
+    enough = 0.6 * (5.0 * trace.noise + trace.step)
+    foot = core
+    while foot > 0:
+        before = level[max(0, foot - back) : foot]
+        lower = int(np.argmin(before))
+        if before[lower] >= level[foot] - enough:
+            break
+        foot = max(0, foot - back) + lower
+    return foot
 
 
 def _after(

@@ -23,6 +23,7 @@ class Record:
     run: the name of the run inside the file, "" when the file holds one.
     notices: what was noticed while reading and a person should know ("the heading says cm, the numbers are metres").
     velocity_only: the file has a velocity column and no position column; `distance` is then all NaN.
+    unit_doubt, time_doubt: one sentence when the unit of distance or time was taken against its heading, else "".
     distance_step: metres in one step of the last printed digit, 0 when not known.
     """
 
@@ -35,6 +36,8 @@ class Record:
     notices: tuple[str, ...] = ()
     velocity_only: bool = False
     distance_step: float = 0.0
+    unit_doubt: str = ""
+    time_doubt: str = ""
 
     @property
     def samples(self) -> int:

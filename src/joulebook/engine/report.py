@@ -14,7 +14,7 @@ from joulebook.uncertainty import Input, Quantity
 
 __all__ = ["Audit", "BudgetLine", "Finding", "LaunchAudit", "Phase", "RecordSummary", "Series", "Severity", "Verdict"]
 
-FORMAT = "joulebook/audit-1"
+_FORMAT = "joulebook/audit-1"
 PhaseKind = Literal["still", "handled", "push", "climb", "descent", "contact", "gap"]
 Severity = Literal["stop", "look", "note"]
 
@@ -212,7 +212,7 @@ class Audit:
     def to_dict(self) -> dict[str, object]:
         """Return the audit as plain JSON types (DESIGN §3)."""
         return {
-            "format": FORMAT,
+            "format": _FORMAT,
             "experiment": self.experiment,
             "bench": {"title": self.title, "inputs": [_input(item) for item in self.inputs]},
             "records": [record.to_dict() for record in self.records],

@@ -9,7 +9,7 @@ from joulebook.engine.run import Run
 
 __all__ = ["name_phases"]
 
-GAP = 3
+_GAP = 3
 """Samples in a row without a usable reading that make a gap."""
 
 
@@ -108,7 +108,7 @@ def _with_gaps(run: Run, edges: list[Edge]) -> list[Edge]:
     padded = np.concatenate(([False], ~good, [False]))
     steps = np.flatnonzero(np.diff(padded.astype(np.int8)))
     for first, stop in zip(steps[::2], steps[1::2], strict=True):
-        if stop - first < GAP:
+        if stop - first < _GAP:
             continue
         before, after = max(first - 1, 0), min(stop, time.size - 1)
         if np.isfinite(time[before]) and np.isfinite(time[after]) and time[after] > time[before]:

@@ -9,21 +9,23 @@ travel h. All of it is written once, in NumPy, and evaluated for propagation, fo
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from joulebook.engine.experiment import Experiment, Model, Values
 from joulebook.experiments.environment import distance_scale, normal_gravity
+from joulebook.experiments.ramp_bench_findings import inspect_bench
 from joulebook.experiments.ramp_codes import CODES
-from joulebook.experiments.ramp_findings import inspect_bench, inspect_run
+from joulebook.experiments.ramp_findings import inspect_run
 from joulebook.experiments.ramp_inputs import INPUTS, SETTINGS
 from joulebook.uncertainty import Input
 
-__all__ = ["RAMP_LAUNCH", "UNITS", "arc", "ledger_model"]
+__all__ = ["RAMP_LAUNCH", "UNITS", "arc", "expected_fall", "gravity", "ledger_model", "scale"]
 
 FloatArray = npt.NDArray[np.float64]
-Array = npt.NDArray[np.generic]
+Array = npt.NDArray[Any]
 
 UNITS: Mapping[str, str] = {
     "release_time": "s",
@@ -46,7 +48,7 @@ UNITS: Mapping[str, str] = {
     "restitution": "1",
 }
 
-SMALL = 0.02
+_SMALL = 0.02
 """Below this |a·k·τ²| the closed forms are summed as series: the exact ones lose digits as k → 0."""
 
 
@@ -63,7 +65,7 @@ def arc(
     sign = np.where(tau < 0.0, 1.0, -1.0)
     fall = 0.5 * tau * tau
     q = sign * a * drag * tau * tau
-    if np.max(np.abs(q), initial=0.0) < SMALL:
+    if np.max(np.abs(q), initial=0.0) < _SMALL:
         f = 1.0 + q * (1.0 / 6.0 + q * (2.0 / 45.0 + q * 17.0 / 1260.0))
         g = 1.0 / 6.0 + q * (4.0 / 45.0 + q * 17.0 / 420.0)
         h = f + q * g
@@ -112,23 +114,23 @@ def scale(v: Values) -> Array:
     return distance_scale(v["sensor.air_temperature"], v["sensor.humidity"], v["sensor.assumed_temperature"])
 
 
-def sine(v: Values) -> Array:
+def _sine(v: Values) -> Array:
     """Return the sine of the stated slope from the inputs of either alternative."""
     if "track.angle" in v:
         return np.sin(v["track.angle"] * (np.pi / 180.0))
     return v["track.rise"] / v["track.along"]
 
 
-def drag_constant(v: Values) -> Array:
+def _drag_constant(v: Values) -> Array:
     """Return k = ½ρ·drag_area/(m(1+κ)) in 1/m."""
     return 0.5 * v["place.air_density"] * v["cart.drag_area"] / (v["cart.mass"] * (1.0 + v["cart.rotating_fraction"]))
 
 
 def _ledger(v: Values, hops: int, descent_seen: bool, drag_then: float, by_drag: Mapping[str, float]) -> dict[str, Array]:
-    g, ratio, sin = gravity(v), scale(v), sine(v)
+    g, ratio, sin = gravity(v), scale(v), _sine(v)
     cos = np.sqrt(1.0 - sin * sin)
     mass, kappa = v["cart.mass"], v["cart.rotating_fraction"]
-    k = drag_constant(v)
+    k = _drag_constant(v)
     # The fit was made at one drag and in the ranger's own metres: carry both over.
     shift = k * ratio - drag_then
     a_up = ratio * (v["fit.climb"] + by_drag["fit.climb"] * shift)
@@ -180,53 +182,53 @@ def _ledger(v: Values, hops: int, descent_seen: bool, drag_then: float, by_drag:
 
 
 def _root(x: Array) -> Array:
-    """Return √x, and 0 for a negative draw: a cart that a far-out draw lets rest has no speed."""
-    return np.sqrt(x) if np.iscomplexobj(x) else np.sqrt(np.maximum(x, 0.0))
+    """Return √x, and 0 where x is negative: a cart that a far-out draw lets rest has no speed."""
+    return np.sqrt(np.where(x.real < 0.0, 0.0, x)) if np.iscomplexobj(x) else np.sqrt(np.maximum(x, 0.0))
 
 
 def _bounded(x: Array) -> Array:
     """Return x, and ±1 for a draw beyond it."""
-    return x if np.iscomplexobj(x) else np.clip(x, -1.0, 1.0)
+    return np.where(np.abs(x.real) > 1.0, np.sign(x.real), x) if np.iscomplexobj(x) else np.clip(x, -1.0, 1.0)
 
 
 def _growth(x: Array) -> Array:
     """Return (eˣ − 1)/x, analytic at 0."""
     series = 1.0 + x * (0.5 + x * (1.0 / 6.0 + x * (1.0 / 24.0 + x * (1.0 / 120.0 + x / 720.0))))
-    if np.max(np.abs(x), initial=0.0) < SMALL:
+    if np.max(np.abs(x), initial=0.0) < _SMALL:
         return series
-    safe = np.where(np.abs(x) < SMALL, 1.0, x)
-    return np.where(np.abs(x) < SMALL, series, np.expm1(safe) / safe)
+    safe = np.where(np.abs(x) < _SMALL, 1.0, x)
+    return np.where(np.abs(x) < _SMALL, series, np.expm1(safe) / safe)
 
 
 def _excess(x: Array) -> Array:
     """Return ((eˣ − 1)/x − 1)/x, analytic at 0."""
     series = 0.5 + x * (1.0 / 6.0 + x * (1.0 / 24.0 + x * (1.0 / 120.0 + x / 720.0)))
-    if np.max(np.abs(x), initial=0.0) < SMALL:
+    if np.max(np.abs(x), initial=0.0) < _SMALL:
         return series
-    safe = np.where(np.abs(x) < SMALL, 1.0, x)
-    return np.where(np.abs(x) < SMALL, series, (np.expm1(safe) / safe - 1.0) / safe)
+    safe = np.where(np.abs(x) < _SMALL, 1.0, x)
+    return np.where(np.abs(x) < _SMALL, series, (np.expm1(safe) / safe - 1.0) / safe)
 
 
 def _climb_time(a: Array, h: Array, k: Array) -> Array:
     """Return the time from release to apex, arccos(e^(−kh))/√(ak), analytic at k = 0."""
     y = k * h
     series = _root(2.0 * h / a) * np.sqrt(1.0 - y / 3.0 + 2.0 * y * y / 45.0)
-    if np.max(np.abs(y), initial=0.0) < SMALL:
+    if np.max(np.abs(y), initial=0.0) < _SMALL:
         return series
-    safe = np.where(np.abs(y) < SMALL, 1.0, y)
+    safe = np.where(np.abs(y) < _SMALL, 1.0, y)
     exact = _root(2.0 * h / a) * np.arccos(np.exp(-safe)) / np.sqrt(2.0 * safe)
-    return np.where(np.abs(y) < SMALL, series, exact)
+    return np.where(np.abs(y) < _SMALL, series, exact)
 
 
 def expected_fall(v: Mapping[str, float]) -> float:
     """Return the mean deceleration g·sinθ/(1+κ) that the stated slope would give, m/s²."""
     values = {name: np.asarray(value) for name, value in v.items()}
-    return float(gravity(values) * sine(values) / (1.0 + values["cart.rotating_fraction"]))
+    return float(gravity(values) * _sine(values) / (1.0 + values["cart.rotating_fraction"]))
 
 
 def _drag(inputs: Mapping[str, Input]) -> tuple[float, float]:
     """Return k in 1/m and its standard uncertainty, true metres."""
-    k = float(drag_constant({name: np.asarray(item.value) for name, item in inputs.items()}))
+    k = float(_drag_constant({name: np.asarray(item.value) for name, item in inputs.items()}))
     area, density, mass = inputs["cart.drag_area"], inputs["place.air_density"], inputs["cart.mass"]
     relative = [item.u / item.value for item in (density, mass)] + [area.u / area.value if area.value else 0.0]
     u = k * float(np.sqrt(sum(each * each for each in relative)))
@@ -237,7 +239,7 @@ def _scale(v: Mapping[str, float]) -> float:
     return float(scale({name: np.asarray(value) for name, value in v.items()}))
 
 
-UNSEEN = (
+_UNSEEN = (
     Input(
         "cart.rolling_resistance", 0.006, "1", 0.004 / np.sqrt(3.0), "rectangular", "default",
         note="the descent was not recorded, so the rolling resistance could not be measured",
@@ -253,7 +255,7 @@ RAMP_LAUNCH = Experiment(
     drag=_drag,
     scale=_scale,
     expected_fall=expected_fall,
-    unseen=UNSEEN,
+    unseen=_UNSEEN,
     model=ledger_model,
     units=UNITS,
     inspect_run=inspect_run,

@@ -20,13 +20,13 @@ from joulebook.planning.stops import Stop
 
 __all__ = ["Setup", "height_at", "run", "weight_along"]
 
-FREE_STEP = 0.02
+_FREE_STEP = 0.02
 """Longest step of free flight, s: the acceleration changes by less than a hundredth in it."""
 
-STEPS_PER_RADIAN = 16.0
+_STEPS_PER_RADIAN = 16.0
 """Steps of a contact per radian of its oscillation: 50 for a contact with a spring."""
 
-MOST_STEPS = 200_000
+_MOST_STEPS = 200_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,18 +121,18 @@ def run(
     sign = laws.direction(law if touching else None, start, s, v)
     force = laws.acceleration(law if touching else None, sign)
     a = force(start, s, v)
-    time, met, small, grown = start, 0, 0.0, FREE_STEP / refine
-    for _ in range(MOST_STEPS):
+    time, met, small, grown = start, 0, 0.0, _FREE_STEP / refine
+    for _ in range(_MOST_STEPS):
         if time >= until:
             break
         if sign == 0:
             builder.mark(Event("stick", time, s, 0.0))
             break
         if touching:
-            step = small = grown = 1.0 / (STEPS_PER_RADIAN * refine * law.rate_at(min(s, 0.0), v, setup.inertia))
+            step = small = grown = 1.0 / (_STEPS_PER_RADIAN * refine * law.rate_at(min(s, 0.0), v, setup.inertia))
         else:
             # After a contact the steps grow again, so that a short hop is not jumped over.
-            step, grown = grown, min(2.0 * grown, FREE_STEP / refine)
+            step, grown = grown, min(2.0 * grown, _FREE_STEP / refine)
         step, kind, new_s, new_v = _first_event(force, (time, s, v, a), sign, law, min(step, until - time), touching)
         new_a = force(time + step, new_s, new_v)
         builder.add(step, new_s, new_v, a, new_a)
@@ -155,7 +155,7 @@ def run(
         force = laws.acceleration(law if touching else None, sign)
         a = force(time, s, v)
     else:
-        raise ValueError(f"the motion took more than {MOST_STEPS} steps: is a stop far too stiff for its cart?")
+        raise ValueError(f"the motion took more than {_MOST_STEPS} steps: is a stop far too stiff for its cart?")
     return builder.finish()
 
 

@@ -58,12 +58,12 @@ def _settled(design: Design) -> Design:
     return replace(design, hops=None, hand_last=False, longest=25.0)
 
 
-def no_launch(design: Design, rng: np.random.Generator) -> Design:
+def _no_launch(design: Design, rng: np.random.Generator) -> Design:
     """The recording was started, but the cart was not launched: it stands on its cocked plunger for 3.5–4.5 s."""
     return replace(design, missing_launch=True, hand_last=False)
 
 
-def cut_short(design: Design, rng: np.random.Generator) -> Design:
+def _cut_short(design: Design, rng: np.random.Generator) -> Design:
     """The record starts when 30–70 % of the climb is over, or ends when 30–70 % of it is done."""
     at = float(rng.uniform(0.3, 0.7)) * _climb_time(design)
     if rng.uniform() < 0.5:
@@ -71,7 +71,7 @@ def cut_short(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, stop_after=at, hand_last=False)
 
 
-def too_close(design: Design, rng: np.random.Generator) -> Design:
+def _too_close(design: Design, rng: np.random.Generator) -> Design:
     """The cart comes 3–10 cm (or a third of its travel) into the ranger's blind zone: at the top of its climb, or at the stop.
 
     There the ranger reads its minimum range, or what stands behind the cart.
@@ -83,7 +83,7 @@ def too_close(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=replace(ranger, zero=zero, blind=blind))
 
 
-def too_far(design: Design, rng: np.random.Generator) -> Design:
+def _too_far(design: Design, rng: np.random.Generator) -> Design:
     """A short-range sensor, whose stated range ends where a quarter to a half of the travel is still to come or already over.
 
     Beyond it there are blank cells, or an echo that wanders by 5 cm.
@@ -96,13 +96,13 @@ def too_far(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=replace(ranger, max_range=reach, beyond=beyond), stated_max_range=reach)
 
 
-def too_slow(design: Design, rng: np.random.Generator) -> Design:
+def _too_slow(design: Design, rng: np.random.Generator) -> Design:
     """A logger left at a rate of 2.5–4 samples to the whole first flight."""
     rate = float(rng.uniform(2.5, 4.0)) / _flight_time(design)
     return replace(design, ranger=replace(design.ranger, rate=round(rate, 2)), hand_last=False)
 
 
-def lost_echo(design: Design, rng: np.random.Generator) -> Design:
+def _lost_echo(design: Design, rng: np.random.Generator) -> Design:
     """Blank cells: over 40–60 % of the first flight at a stretch, or for 30–50 % of all samples at random."""
     ranger = design.ranger
     if rng.uniform() < 0.5:
@@ -113,7 +113,7 @@ def lost_echo(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=replace(ranger, blank_rate=float(rng.uniform(0.3, 0.5))))
 
 
-def ghost_echo(design: Design, rng: np.random.Generator) -> Design:
+def _ghost_echo(design: Design, rng: np.random.Generator) -> Design:
     """False echoes: about one to two samples in ten read near 3 m, or 3 mm too far (a neighbouring cycle) more often.
 
     Half of the benches have the far echoes alone, a quarter with cycle slips, and a quarter has echoes of a neighbouring ranger
@@ -130,7 +130,7 @@ def ghost_echo(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=ranger)
 
 
-def stuck_echo(design: Design, rng: np.random.Generator) -> Design:
+def _stuck_echo(design: Design, rng: np.random.Generator) -> Design:
     """From the middle of the first flight on, for five samples or more, a fixed object at a plausible distance is seen."""
     ranger = design.ranger
     flight = _flight_time(design)
@@ -141,30 +141,30 @@ def stuck_echo(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=replace(ranger, stuck=(begin, begin + length), stuck_at=round(seen, 3)))
 
 
-def clock(design: Design, rng: np.random.Generator) -> Design:
+def _clock(design: Design, rng: np.random.Generator) -> Design:
     """The time column jumps by 0.5–2 s in the middle, is a hundredth of the true time, or repeats stamps."""
     kinds: tuple[Literal["jump", "hundredth", "duplicates"], ...] = ("jump", "hundredth", "duplicates")
     fault = kinds[int(rng.integers(3))]
     return replace(design, ranger=replace(design.ranger, clock_fault=fault, time_decimals=5 if fault == "hundredth" else 4))
 
 
-def no_rest(design: Design, rng: np.random.Generator) -> Design:
+def _no_rest(design: Design, rng: np.random.Generator) -> Design:
     """No rest record was taken."""
     return replace(design, rest_seconds=0.0)
 
 
-def rest_mismatch(design: Design, rng: np.random.Generator) -> Design:
+def _rest_mismatch(design: Design, rng: np.random.Generator) -> Design:
     """The stop or the ranger was moved by 1–4 cm between rest record and launches; the cart is recorded until it settles."""
     shift = float(rng.uniform(0.01, 0.04)) * float(rng.choice([-1.0, 1.0]))
     return replace(_settled(design), rest_shift=shift)
 
 
-def rest_cocked(design: Design, rng: np.random.Generator) -> Design:
+def _rest_cocked(design: Design, rng: np.random.Generator) -> Design:
     """The rest record was taken with the plunger cocked instead of out; the cart is recorded until it settles."""
     return replace(_settled(design), rest_cocked=True)
 
 
-def wrong_side(design: Design, rng: np.random.Generator) -> Design:
+def _wrong_side(design: Design, rng: np.random.Generator) -> Design:
     """The bench file says the other end of the track for the ranger."""
     return replace(design, stated_placed="bottom" if design.ranger.placed == "top" else "top")
 
@@ -174,13 +174,13 @@ def _with_angle(design: Design, value: float, width: float) -> Design:
     return replace(design, statements=(Statement("track.angle", value, width, "limits", 2), *others))
 
 
-def angle_mismatch(design: Design, rng: np.random.Generator) -> Design:
+def _angle_mismatch(design: Design, rng: np.random.Generator) -> Design:
     """The stated angle is wrong by 2–4°, with limits of ±0.25° to ±0.5°."""
     off = float(rng.uniform(2.0, 4.0)) * (1.0 if design.setup.angle < 6.0 else float(rng.choice([-1.0, 1.0])))
     return _with_angle(design, round(design.setup.angle + off, 1), float(rng.choice([0.25, 0.5])))
 
 
-def angle_suspect(design: Design, rng: np.random.Generator) -> Design:
+def _angle_suspect(design: Design, rng: np.random.Generator) -> Design:
     """The angle was taken from the vertical (80.2 for 9.8), or typed in radians as if they were degrees (0.17 for 9.8)."""
     angle = design.setup.angle
     if rng.uniform() < 0.5:
@@ -188,7 +188,7 @@ def angle_suspect(design: Design, rng: np.random.Generator) -> Design:
     return _with_angle(design, round(math.radians(angle), 2), 0.01)
 
 
-def mass_suspect(design: Design, rng: np.random.Generator) -> Design:
+def _mass_suspect(design: Design, rng: np.random.Generator) -> Design:
     """The mass was typed in grams as if they were kilograms."""
     statements = tuple(
         replace(each, value=each.value * 1000.0, width=each.width * 1000.0, decimals=1) if each.name == "cart.mass" else each
@@ -197,28 +197,28 @@ def mass_suspect(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, statements=statements)
 
 
-def units_suspect(design: Design, rng: np.random.Generator) -> Design:
+def _units_suspect(design: Design, rng: np.random.Generator) -> Design:
     """All distances of the records are in another unit than was said: wrong by a factor of 10 or 100, either way."""
     return replace(design, distance_factor=float(rng.choice([100.0, 100.0, 10.0, 0.1, 0.01])))
 
 
-def pushed_by_hand(design: Design, rng: np.random.Generator) -> Design:
+def _pushed_by_hand(design: Design, rng: np.random.Generator) -> Design:
     """The cart was pushed by hand instead of by its plunger: 0.25–0.5 s long and ragged, the speed 15 % uncertain."""
     return replace(design, push="hand", repeat=0.1)
 
 
-def caught_early(design: Design, rng: np.random.Generator) -> Design:
+def _caught_early(design: Design, rng: np.random.Generator) -> Design:
     """A hand caught the cart after 35–90 % of its first flight."""
     return replace(design, caught_at=float(rng.uniform(0.35, 0.9)) * _flight_time(design), hand_last=False)
 
 
-def second_launch(design: Design, rng: np.random.Generator) -> Design:
+def _second_launch(design: Design, rng: np.random.Generator) -> Design:
     """The cart was caught after its first bounce, put back on the cocked plunger and launched again in the same record."""
     after = float(rng.uniform(1.3, 1.8)) * _flight_time(design)
     return replace(_settled(design), again_after=after)
 
 
-def soft_stop(design: Design, rng: np.random.Generator) -> Design:
+def _soft_stop(design: Design, rng: np.random.Generator) -> Design:
     """The cart meets a soft buffer, such as foam, into which it sinks by 2–5 cm at rest; its plunger launches it as before."""
     setup = design.setup
     depth = float(rng.uniform(0.02, 0.05))
@@ -234,7 +234,7 @@ def soft_stop(design: Design, rng: np.random.Generator) -> Design:
     return replace(changed, hops=max(design.hops or 3, 3))
 
 
-def misfit(design: Design, rng: np.random.Generator) -> Design:
+def _misfit(design: Design, rng: np.random.Generator) -> Design:
     """A long climb on a track that is not straight, or close past a sensor well beside the track, with a quiet ranger at 50/s.
 
     The sag is 0.9 to 1.3 % of the length of the track; the sensor stands 10–13 cm off the axis, and the cart comes as near as its
@@ -257,36 +257,36 @@ def misfit(design: Design, rng: np.random.Generator) -> Design:
     return replace(design, ranger=replace(ranger, off_axis=beside, zero=zero))
 
 
-def velocity_only(design: Design, rng: np.random.Generator) -> Design:
+def _velocity_only(design: Design, rng: np.random.Generator) -> Design:
     """The files hold time and velocity, and no distance."""
     return replace(design, velocity_only=True)
 
 
 FAULTS: Mapping[str, FaultMaker] = MappingProxyType(
     {
-        "no-launch": no_launch,
-        "cut-short": cut_short,
-        "too-close": too_close,
-        "too-far": too_far,
-        "too-slow": too_slow,
-        "lost-echo": lost_echo,
-        "ghost-echo": ghost_echo,
-        "stuck-echo": stuck_echo,
-        "clock": clock,
-        "no-rest": no_rest,
-        "rest-mismatch": rest_mismatch,
-        "rest-cocked": rest_cocked,
-        "wrong-side": wrong_side,
-        "angle-mismatch": angle_mismatch,
-        "angle-suspect": angle_suspect,
-        "mass-suspect": mass_suspect,
-        "units-suspect": units_suspect,
-        "pushed-by-hand": pushed_by_hand,
-        "caught": caught_early,
-        "second-launch": second_launch,
-        "soft-stop": soft_stop,
-        "misfit": misfit,
-        "velocity-only": velocity_only,
+        "no-launch": _no_launch,
+        "cut-short": _cut_short,
+        "too-close": _too_close,
+        "too-far": _too_far,
+        "too-slow": _too_slow,
+        "lost-echo": _lost_echo,
+        "ghost-echo": _ghost_echo,
+        "stuck-echo": _stuck_echo,
+        "clock": _clock,
+        "no-rest": _no_rest,
+        "rest-mismatch": _rest_mismatch,
+        "rest-cocked": _rest_cocked,
+        "wrong-side": _wrong_side,
+        "angle-mismatch": _angle_mismatch,
+        "angle-suspect": _angle_suspect,
+        "mass-suspect": _mass_suspect,
+        "units-suspect": _units_suspect,
+        "pushed-by-hand": _pushed_by_hand,
+        "caught": _caught_early,
+        "second-launch": _second_launch,
+        "soft-stop": _soft_stop,
+        "misfit": _misfit,
+        "velocity-only": _velocity_only,
     }
 )
 """One maker for each finding code of the ramp launch."""

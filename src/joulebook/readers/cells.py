@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 __all__ = ["MISSING_WORDS", "is_blank", "number", "numbers_of_rows", "show"]
 
@@ -37,8 +37,9 @@ def number(cell: str, decimal: str = ".") -> float | None:
     decimal: "." or ",", the table's decimal mark.
     """
     if "_" not in cell:
+        plain = cell.replace(",", ".") if decimal == "," and "." not in cell else cell
         try:
-            value = float(cell)
+            value = float(plain)
         except ValueError:
             pass
         else:
@@ -71,13 +72,11 @@ def numbers_of_rows(rows: Sequence[Sequence[str]], decimal: str = ".", *, unders
 
     Rows of plain numbers, which nearly all are, take one pass through `float`. underscores: the cells may hold "_".
     """
-    convert = _without_underscores if underscores else float
-    if decimal == ",":
-        convert = _comma
-    plain = _columns_of_numbers(rows, convert)
+    plain = _columns_of_numbers(rows, decimal, underscores)
     if plain is not None:
         return plain
     table: list[list[float | None]] = []
+    convert = _comma if decimal == "," else _without_underscores if underscores else float
     for row in rows:
         try:
             values: list[float | None] = list(map(convert, row))
@@ -91,12 +90,19 @@ def numbers_of_rows(rows: Sequence[Sequence[str]], decimal: str = ".", *, unders
     return table
 
 
-def _columns_of_numbers(rows: Sequence[Sequence[str]], convert: Callable[[str], float]) -> list[list[float | None]] | None:
+def _columns_of_numbers(rows: Sequence[Sequence[str]], decimal: str, underscores: bool) -> list[list[float | None]] | None:
     """Return `numbers_of_rows` by columns, which is twice as fast; None unless all rows are alike and hold numbers only."""
     if len(rows) < 2 or len(set(map(len, rows))) != 1:
         return None
     try:
-        columns = [list(map(convert, column)) for column in zip(*rows, strict=True)]
+        columns = []
+        for column in zip(*rows, strict=True):
+            whole = "\n".join(column)
+            if decimal == "," and "." not in whole:
+                column = tuple(whole.replace(",", ".").split("\n"))
+            if underscores and "_" in whole:
+                return None
+            columns.append(list(map(float, column)))
     except ValueError:
         return None
     if not math.isfinite(sum(map(sum, columns))):

@@ -8,6 +8,7 @@ from typing import Literal
 
 from joulebook.errors import RecordError
 from joulebook.readers.limits import MAX_BYTES
+from joulebook.readers.words import fold, kind_of_word
 
 __all__ = ["Kind", "decode", "kind_of"]
 
@@ -36,6 +37,16 @@ _MARKS = (
     (codecs.BOM_UTF16_BE, "utf-16", "UTF-16"),
 )
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
+_PAGES = {
+    "cp1252": "Windows-1252",
+    "latin-1": "Latin-1",
+    "cp1250": "Windows-1250",
+    "cp1253": "Windows-1253",
+    "cp1254": "Windows-1254",
+    "cp1251": "Windows-1251",
+    "mac_roman": "Mac Roman",
+}
+_LETTERS = re.compile(r"[^\W\d_]{3,}")
 _SAVE = "Export the record again as CSV, .xlsx or .ods."
 
 
@@ -66,7 +77,7 @@ def kind_of(content: bytes, *, name: str) -> Kind:
 def decode(content: bytes, *, name: str) -> tuple[str, str]:
     """Return a text file's characters and the encoding they were in.
 
-    A byte order mark decides; else UTF-16 shows by its zero bytes; else strict UTF-8; else Windows-1252 and Latin-1.
+    A byte order mark decides; else UTF-16 shows by its zero bytes; else strict UTF-8; else a single-byte code page.
     Raises RecordError when the bytes are no text.
     """
     text, encoding = _characters(content, name)
@@ -109,7 +120,16 @@ def _characters(content: bytes, name: str) -> tuple[str, str]:
 
 
 def _single_byte(content: bytes) -> tuple[str, str]:
-    try:
-        return content.decode("cp1252"), "Windows-1252"
-    except UnicodeDecodeError:
-        return content.decode("latin-1"), "Latin-1"
+    """Of the single-byte code pages take the one in which most headings are words; Western European when none is better."""
+    best, most = "", -1
+    for codec in _PAGES:
+        try:
+            head = content[:4096].decode(codec)
+            content.decode(codec)
+        except UnicodeDecodeError:
+            continue
+        words = set(_LETTERS.findall(fold(head)))
+        known = sum(1 for word in words if kind_of_word(word) in ("time", "position", "velocity", "acceleration"))
+        if known > most:
+            best, most = codec, known
+    return content.decode(best), _PAGES[best]

@@ -6,6 +6,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 
 from joulebook.errors import RecordError
 from joulebook.readers.cells import is_blank, numbers_of_rows
@@ -104,7 +105,7 @@ def _without_blank_rows(
     if not blank:
         return rows, list(numbered), set()
     kept = [k for k in range(len(rows)) if k not in blank]
-    gaps = {k for k, (before, here) in enumerate(zip(kept, kept[1:], strict=False), start=1) if here - before > 1}
+    gaps = {k for k, (before, here) in enumerate(pairwise(kept), start=1) if here - before > 1}
     return [rows[k] for k in kept], [numbered[k] for k in kept], gaps
 
 

@@ -71,7 +71,9 @@ def data_faults(run: Run, *, name: str) -> RecordError | None:
         for column, kind in chosen:
             if table.is_text(row, column.index):
                 what = f"{show(table.cell(row, column.index))} is not {kind}."
-                faults.append(Fault(table.where(row, column.index), what, "Correct it, or blank the cell if the reading was lost."))
+                faults.append(
+                    Fault(table.where(row, column.index), what, "Correct it, or blank the cell if the reading was lost.")
+                )
     rows = table.span(run.rows)
     pairs = np.isfinite(table.column(time.index)[rows]) & np.isfinite(table.column(position.index)[rows])
     samples = int(np.count_nonzero(pairs))

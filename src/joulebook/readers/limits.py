@@ -15,6 +15,7 @@ __all__ = [
     "MAX_PARTS",
     "MAX_RATIO",
     "MAX_ROWS",
+    "MAX_RUNS",
     "MAX_SHEETS",
     "MAX_UNPACKED",
     "MIN_SAMPLES",
@@ -31,6 +32,9 @@ MAX_COLUMNS: Final = 256
 
 MAX_CELLS: Final = 2_000_000
 """Cells of one file (rows times columns, added up over its sheets)."""
+
+MAX_RUNS: Final = 1_000
+"""Blocks of numbers with headings of their own in one table, and runs in one file."""
 
 MAX_SHEETS: Final = 64
 """Sheets of one workbook."""

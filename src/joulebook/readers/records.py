@@ -52,7 +52,7 @@ def read_record(
     content, shown = _content(path_or_bytes, name)
     choices = Choices.of(time_column, position_column, unit, run, decimal, name=shown)
     tables = _tables(content, shown, choices.decimal)
-    runs = find_runs(tables, choices.groups if choices.columns_given else None)
+    runs = find_runs(tables, choices.groups if choices.columns_given else None, name=shown)
     if not runs:
         choices.check_used(tables)
         raise _no_numbers(tables, shown)
@@ -73,7 +73,7 @@ def read_records(
     content, shown = _content(path_or_bytes, name)
     choices = Choices.of(None, None, unit, None, decimal, name=shown)
     tables = _tables(content, shown, choices.decimal)
-    runs = find_runs(tables)
+    runs = find_runs(tables, name=shown)
     if not runs:
         raise _no_numbers(tables, shown)
     return tuple(_record(run, choices, content, shown, (), several=len(runs) > 1) for run in runs)
@@ -83,7 +83,7 @@ def list_runs(path_or_bytes: Source, *, name: str | None = None) -> tuple[RunInf
     """Return the name, number, samples and columns of every run of a record file; errors as of `read_record`."""
     content, shown = _content(path_or_bytes, name)
     tables = _tables(content, shown, None)
-    runs = find_runs(tables)
+    runs = find_runs(tables, name=shown)
     if not runs:
         raise _no_numbers(tables, shown)
     return tuple(run.info() for run in runs)

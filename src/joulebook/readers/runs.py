@@ -7,11 +7,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from joulebook.errors import RecordError
 from joulebook.readers.blocks import Block, find_blocks, is_comment
 from joulebook.readers.cells import is_blank, show
 from joulebook.readers.columns import Column, is_count, name_columns
 from joulebook.readers.groups import Group, group_columns
-from joulebook.readers.limits import MIN_SAMPLES
+from joulebook.readers.limits import MAX_RUNS, MIN_SAMPLES
 from joulebook.readers.tables import Table
 
 __all__ = ["Run", "RunInfo", "find_runs", "passed_over"]
@@ -57,15 +58,18 @@ class Run:
 Choose = Callable[[Table, list[int], list[Column], list[Group]], list[Group]]
 
 
-def find_runs(tables: Sequence[Table], choose: Choose | None = None) -> list[Run]:
+def find_runs(tables: Sequence[Table], choose: Choose | None = None, *, name: str = "") -> list[Run]:
     """Return the runs of a file in order, named and numbered.
 
-    choose: replaces the groups of columns found in a block by those that the user asks for.
+    choose: replaces the groups of columns found in a block by those that the user asks for. name: the file's name.
+    Raises RecordError when there are more than MAX_RUNS.
     Runs with too few samples are left out as long as there are others.
     """
     runs: list[Run] = []
     for table in tables:
-        found = _runs_of_table(table, choose)
+        found = _runs_of_table(table, choose, name)
+        if len(runs) + len(found) > MAX_RUNS:
+            raise _too_many(len(runs) + len(found), name)
         names = [run.name for run in found]
         for run in found:
             if len(tables) > 1 and table.sheet:
@@ -106,9 +110,20 @@ def _samples(run: Run) -> int:
     return int(np.count_nonzero(good))
 
 
-def _runs_of_table(table: Table, choose: Choose | None) -> list[Run]:
+def _too_many(count: int, name: str) -> RecordError:
+    return RecordError(
+        f"the file falls into {count:,} runs, more than the {MAX_RUNS:,} that a record may have.",
+        remedy="Export each run to a file of its own, or look for lines of text between the samples.",
+        source=name,
+    )
+
+
+def _runs_of_table(table: Table, choose: Choose | None, name: str) -> list[Run]:
     parts: list[tuple[Block, list[Column], list[Group], str]] = []
-    for block in find_blocks(table):
+    blocks = find_blocks(table)
+    if len(blocks) > MAX_RUNS:
+        raise _too_many(len(blocks), name)
+    for block in blocks:
         columns, understood = name_columns(table, block)
         previous = parts[-1] if parts else None
         title = _title(table, block)
@@ -123,6 +138,13 @@ def _runs_of_table(table: Table, choose: Choose | None) -> list[Run]:
                     before.passed += block.passed
                     continue
                 columns = known
+        if previous is not None and understood and not title and _repeats(previous[1], columns):
+            before, _, groups, _ = previous
+            if _continues(table, before, block, groups):
+                # A heading printed again on each page interrupts nothing as long as the clock runs on.
+                before.rows += block.rows
+                before.passed += block.passed
+                continue
         groups = group_columns(table, block.rows, columns)
         if choose is not None:
             groups = choose(table, block.rows, columns, groups)
@@ -146,6 +168,10 @@ def _title(table: Table, block: Block) -> str:
         if len(filled) == 1 and len(block.columns) > 1 and len(filled[0]) <= 60:
             return filled[0].strip("#%/;:*= \t")
     return ""
+
+
+def _repeats(before: Sequence[Column], columns: Sequence[Column]) -> bool:
+    return [(c.index, c.heading) for c in before] == [(c.index, c.heading) for c in columns]
 
 
 def _continues(table: Table, before: Block, block: Block, groups: Sequence[Group]) -> bool:

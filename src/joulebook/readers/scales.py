@@ -180,7 +180,11 @@ def _likeliest(fits: list[tuple[Unit, Unit]], look: _Look, whole: bool) -> tuple
     standing = look.span < 0.05 * look.size
     for time, place in fits:
         size = look.size * place.factor
-        if place is CENTIMETRE and len(fits) > 1 and (size > 3.0 or look.speed * place.factor / time.factor > 1.6 or (standing and whole)):
+        if (
+            place is CENTIMETRE
+            and len(fits) > 1
+            and (size > 3.0 or look.speed * place.factor / time.factor > 1.6 or (standing and whole))
+        ):
             continue
         return time, place
     return fits[0]

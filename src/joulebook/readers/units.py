@@ -9,6 +9,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from joulebook.readers.words import fold
+
 __all__ = ["CENTIMETRE", "METRE", "MILLIMETRE", "MILLISECOND", "SECOND", "Dimension", "Unit", "parse_unit"]
 
 Dimension = Literal["time", "length", "velocity", "acceleration", "other"]
@@ -74,7 +76,7 @@ def parse_unit(text: str) -> Unit | None:
     text: what stood in the brackets or after the slash ("cm", "m/s²"), any case.
     """
     # "Mm" or "S" in a heading is a slip of the shift key here, never a megametre or siemens.
-    folded = "".join(text.translate(_SUPERSCRIPTS).casefold().replace("·", "*").replace("⋅", "*").replace("×", "*").split())
+    folded = "".join(fold(text.translate(_SUPERSCRIPTS)).replace("·", "*").replace("⋅", "*").replace("×", "*").split())
     folded = folded.strip(".,:")
     if not folded or len(folded) > 20:
         return None

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from joulebook.engine.report import Audit, BudgetLine
 from joulebook.render.drawing import NARROW, WIDE, Frame, Scale, Sheet, text_width, ticks
 from joulebook.render.numbers import number, percent
-from joulebook.render.pictures import Picture
+from joulebook.render.picture import Picture
 from joulebook.render.words import input_words, quantity_words
 
 __all__ = ["draw_budget"]

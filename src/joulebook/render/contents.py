@@ -32,6 +32,18 @@ __all__ = ["Contents", "FindingText", "Table", "bind_units", "compose"]
 
 
 _BEFORE_UNIT = re.compile(r"(?<=[\d)]) (?=(?:%|°C|J|kg|mm|cm|m/s²|m/s|m²|m|s)(?![\w/]))")
+# Whose influences a person asks for; the JSON holds the budget of every quantity.
+_BUDGETED = (
+    "release_speed",
+    "travel",
+    "slope_from_motion",
+    "rolling_resistance",
+    "kinetic_energy",
+    "potential_energy",
+    "difference",
+    "relative_difference",
+    "unaccounted",
+)
 # Short for the tables; the method section says them in full.
 _METHODS = {"gum": "linear", "monte-carlo": "Monte Carlo"}
 
@@ -270,13 +282,17 @@ def _more_or_less(ratio: float) -> str:
 
 def _influences(audit: Audit) -> Table | None:
     rows = []
-    for name in (*QUANTITY_WORDS, *(name for name in audit.budgets if name not in QUANTITY_WORDS)):
+    for name in _BUDGETED:
         lines = sorted(audit.budgets.get(name, ()), key=lambda line: line.share, reverse=True)[:3]
         told = [f"{input_words(line.input).label} {percent(line.share)}" for line in lines if line.share >= 5e-4]
         if told:
             rows.append((_upper(quantity_words(name).label), *told, *[""] * (3 - len(told))))
     headings = ("Quantity", "Largest influence", "Second", "Third")
-    return Table("The largest influences on each quantity, by share of its variance", headings, tuple(rows)) if rows else None
+    return (
+        Table("The largest influences on the main quantities, by share of their variance", headings, tuple(rows))
+        if rows
+        else None
+    )
 
 
 def _launch_table(audit: Audit) -> Table:
@@ -298,7 +314,7 @@ def _input_table(audit: Audit) -> Table:
             input_text(item),
             DISTRIBUTION_WORDS.get(item.distribution, item.distribution),
             ORIGIN_WORDS.get(item.origin, item.origin),
-            clean_text(item.note),
+            _upper(clean_text(item.note)),
         )
         for item in audit.inputs
         for words in (input_words(item.name),)

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from xml.etree import ElementTree as ET
 
-__all__ = ["HATCHES", "PALETTE", "SHAPES", "Frame", "Ink", "Scale", "Sheet", "text_width", "ticks"]
+__all__ = ["HATCHES", "NARROW", "PALETTE", "SHAPES", "WIDE", "Frame", "Ink", "Scale", "Sheet", "text_width", "ticks"]
 
-SVG = "http://www.w3.org/2000/svg"
+_SVG = "http://www.w3.org/2000/svg"
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,12 +188,12 @@ class Sheet:
 
         name: unique within a document; every id begins with it. title, description: what a screen reader says.
         """
-        ET.register_namespace("", SVG)
+        ET.register_namespace("", _SVG)
         name = f"{name}-{self.frame.name}"
         root = ET.Element(
             "svg",
             {
-                "xmlns": SVG,
+                "xmlns": _SVG,
                 "viewBox": f"0 0 {_n(self.frame.width)} {_n(height)}",
                 "width": _n(self.frame.width),
                 "height": _n(height),

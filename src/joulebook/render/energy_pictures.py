@@ -12,10 +12,10 @@ import numpy as np
 from joulebook.engine.report import Audit, LaunchAudit
 from joulebook.render.drawing import NARROW, WIDE, Frame, Scale, Sheet, text_width
 from joulebook.render.numbers import interval_text, percent, value_with_u
-from joulebook.render.pictures import Picture
+from joulebook.render.picture import Picture
 from joulebook.uncertainty import Quantity
 
-__all__ = ["Stack", "draw_joules", "energy_stacks"]
+__all__ = ["STORES", "Stack", "draw_joules", "energy_stacks"]
 
 STORES = {
     "kinetic": "kinetic",
@@ -26,9 +26,9 @@ STORES = {
     "stop": "lost at the stop, and unaccounted for",
     "unaccounted": "unaccounted for",
 }
-BOUNCES = 3
-BAR = 20  # height of a bar, CSS pixels
-SMALL = 1e-4  # a part smaller than this share of the energy is named but not drawn
+_BOUNCES = 3
+_BAR = 20  # height of a bar, CSS pixels
+_SMALL = 1e-4  # a part smaller than this share of the energy is named but not drawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def energy_stacks(audit: Audit) -> tuple[Stack, ...]:
         ),
     ]
     way = 1.0
-    for bounce, (ratio, spread) in enumerate(_travel_ratios(audit.launches)[:BOUNCES], start=1):
+    for bounce, (ratio, spread) in enumerate(_travel_ratios(audit.launches)[:_BOUNCES], start=1):
         rolled, dragged = 2 * way * rolling.value, 2 * way * drag.value
         left = energy * ratio
         # The interval of the release energy, and of the ratio, taken as independent (GUM 5.1.2).
@@ -210,7 +210,7 @@ def _draw_stacks(stacks: Sequence[Stack], frame: Frame) -> tuple[Sheet, float]:
         _draw_interval(sheet, x(max(stack.low, 0)), x(stack.value), x(stack.high), y + 5)
         y += 13
         _draw_bar(sheet, stack, x, y)
-        y = _write_key(sheet, stack, stacks[0].value, left, width, y + BAR + 4) + 0.8 * font
+        y = _write_key(sheet, stack, stacks[0].value, left, width, y + _BAR + 4) + 0.8 * font
     _draw_interval(sheet, left, left + 16, left + 32, y)
     sheet.text(left + 40, y, "interval (95 %) of the energy that was measured")
     return sheet, y + font
@@ -228,10 +228,10 @@ def _draw_bar(sheet: Sheet, stack: Stack, x: Scale, y: float) -> None:
     total = sum(value for _, value in stack.parts)
     at = 0.0
     for store, value in stack.parts:
-        if value > SMALL * total:
-            sheet.box(x(at), y, x(at + value), y + BAR, hatch=store, stroke="ink")
-        elif value < -SMALL * total:
-            sheet.box(x(at), y - 2, x(at + value), y + BAR + 2, stroke="ink", width=1.4, dash="3 2")
+        if value > _SMALL * total:
+            sheet.box(x(at), y, x(at + value), y + _BAR, hatch=store, stroke="ink")
+        elif value < -_SMALL * total:
+            sheet.box(x(at), y - 2, x(at + value), y + _BAR + 2, stroke="ink", width=1.4, dash="3 2")
         at += value
 
 

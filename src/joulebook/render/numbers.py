@@ -9,7 +9,7 @@ from joulebook.uncertainty import Input, Quantity
 
 __all__ = ["dof_text", "input_text", "interval_text", "number", "percent", "value_and_u", "value_with_u"]
 
-NONE = "–"
+_NONE = "–"
 _LEAST, _MOST = 1e-6, 1e7  # outside, a power of ten is easier to read than zeros
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+")
 
@@ -29,9 +29,9 @@ def value_and_u(name: str, quantity: Quantity) -> tuple[str, str]:
     unit = words.unit or unit_text(quantity.unit)
     value, u = quantity.value * words.factor, quantity.u * words.factor
     if not math.isfinite(value):
-        return NONE, NONE
+        return _NONE, _NONE
     if not (math.isfinite(u) and u > 0):
-        return _with_unit(number(value, 5), unit), NONE
+        return _with_unit(number(value, 5), unit), _NONE
     rounded, uncertainty = round_together(value, u)
     if not _LEAST <= max(abs(value), u) < _MOST:
         return _with_unit(number(value, 5), unit), _with_unit(number(u, 2), unit)
@@ -44,7 +44,7 @@ def interval_text(name: str, quantity: Quantity) -> str:
     unit = words.unit or unit_text(quantity.unit)
     ends = (quantity.low * words.factor, quantity.high * words.factor)
     if not all(map(math.isfinite, ends)):
-        return NONE
+        return _NONE
     u = quantity.u * words.factor
     places = _places(u) if u > 0 and math.isfinite(u) else _places(abs(ends[1] - ends[0]) or 1e-3)
     low, high = (_minus(f"{_round(end, places):.{max(places, 0)}f}") for end in ends)
@@ -54,7 +54,7 @@ def interval_text(name: str, quantity: Quantity) -> str:
 def dof_text(quantity: Quantity) -> str:
     """Return the effective degrees of freedom, truncated to a whole number (GUM G.4.1), "∞" for infinitely many."""
     if math.isnan(quantity.dof):
-        return NONE
+        return _NONE
     if math.isinf(quantity.dof):
         return "∞"
     # From there on no coverage factor differs from the normal one in its third digit.
@@ -73,7 +73,7 @@ def input_text(item: Input) -> str:
 def number(value: float, digits: int) -> str:
     """Return a number with so many significant digits, never in E notation between 1e-4 and 1e7; "–" when there is none."""
     if not math.isfinite(value):
-        return NONE if math.isnan(value) else ("∞" if value > 0 else "−∞")
+        return _NONE if math.isnan(value) else ("∞" if value > 0 else "−∞")
     if value == 0:
         return "0"
     rounded = float(f"{value:.{digits - 1}e}")
@@ -88,14 +88,14 @@ def number(value: float, digits: int) -> str:
 
 def percent(value: float, digits: int = 2) -> str:
     """Return a fraction as a percentage with so many significant digits."""
-    return f"{number(value * 100, digits)} %" if math.isfinite(value) else NONE
+    return f"{number(value * 100, digits)} %" if math.isfinite(value) else _NONE
 
 
 def _written(value: float, u: float, unit: str) -> str:
     from joulebook.uncertainty.rounding import write
 
     if not math.isfinite(value):
-        return NONE
+        return _NONE
     if not (math.isfinite(u) and u > 0):
         return _with_unit(number(value, 5), unit)
     return _with_unit(_typeset(write(value, u, style="brackets")), unit)

@@ -16,7 +16,7 @@ from joulebook.render.pictures import Pictures
 if TYPE_CHECKING:
     from typst import Fonts
 
-__all__ = ["PAPERS", "write_paper"]
+__all__ = ["FONT", "PAPERS", "write_paper"]
 
 PAPERS = ("a4", "us-letter")
 # One face for text and pictures, of those that come with Typst: a paper must look the same on every machine.

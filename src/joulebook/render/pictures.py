@@ -5,31 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from joulebook.engine.report import Audit, LaunchAudit
+from joulebook.render.picture import Picture
+from joulebook.render.plain import clean_text
 
 __all__ = ["Picture", "Pictures", "draw_pictures", "main_launch"]
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """One picture with its words.
-
-    name: unique within a report, the stem of every id in the SVG.
-    title: a few words, for a caption.
-    sentence: what one sees, with its numbers; the picture's text alternative.
-    svg: for a text column on A4 or Letter or a desk, about 640 px wide.
-    narrow: the same picture for a phone, about 330 px wide.
-    table_headings, table_rows: the same data as a table of texts.
-    listed: what the picture shows but a reader may not find in it, one text each (flagged samples, what lies off the picture).
-    """
-
-    name: str
-    title: str
-    sentence: str
-    svg: str
-    narrow: str
-    table_headings: tuple[str, ...]
-    table_rows: tuple[tuple[str, ...], ...]
-    listed: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +41,7 @@ def draw_pictures(audit: Audit) -> Pictures:
         joules=draw_joules(audit, name="joules"),
         budget=draw_budget(audit, name="budget"),
         launches=tuple(
-            (launch.file, picture)
+            (clean_text(launch.file), picture)
             for index, launch in enumerate(audit.launches, start=1)
             if several and launch is not first and (picture := draw_trace(launch, name=f"launch-{index}", small=True)) is not None
         ),

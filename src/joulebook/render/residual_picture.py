@@ -8,11 +8,12 @@ import numpy as np
 
 from joulebook.engine.report import LaunchAudit, Phase, Series
 from joulebook.render.drawing import NARROW, SHAPES, WIDE, Frame, Scale, Sheet, text_width, ticks
-from joulebook.render.pictures import Picture
+from joulebook.render.picture import Picture
+from joulebook.render.plain import clean_text
 
 __all__ = ["draw_residuals"]
 
-FREE = ("climb", "descent")
+_FREE = ("climb", "descent")
 
 
 def draw_residuals(launch: LaunchAudit, *, name: str) -> Picture | None:
@@ -32,8 +33,8 @@ def draw_residuals(launch: LaunchAudit, *, name: str) -> Picture | None:
     if set_aside:
         word = "sample" if set_aside == 1 else "samples"
         sentence += f" {set_aside} flagged {word} of the free motion {'is' if set_aside == 1 else 'are'} shown but not used."
-    title = f"What the fit of {launch.file} left over"
-    free = [phase for phase in launch.phases if phase.kind in FREE]
+    title = f"What the fit of {clean_text(launch.file)} left over"
+    free = [phase for phase in launch.phases if phase.kind in _FREE]
     drawn = {}
     for frame in (WIDE, NARROW):
         sheet, height = _draw_residuals(series, free, frame, scatter)

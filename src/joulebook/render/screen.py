@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
 __all__ = ["Screen"]
 
+# A last column narrower than this goes on a line of its own.
+_NARROWEST = 14
 # For terminals that cannot show more than their own small alphabet.
 _SUBSTITUTES = str.maketrans(
     {"±": "+/-", "−": "-", "–": "-", "—": "-", "…": "...", "µ": "u", "μ": "mu", "·": "*", "×": "x", "°": " deg", "²": "2",
@@ -102,6 +104,10 @@ class Screen:
                 line += RichText(" " * spare) + cell if column in right else cell + RichText(" " * spare)
                 line += RichText("  ")
             left = cell_len(line.plain)
+            if self.width - left < _NARROWEST:
+                self.line(line.plain.strip(), indent=indent)
+                self.line(row[-1].plain, styles[index] if styles else "", indent=indent + 2)
+                continue
             row[-1].stylize(styles[index] if styles else "")
             for number_of_line, part in enumerate(row[-1].wrap(self.console, max(10, self.width - left)) or [RichText()]):
                 part.rstrip()

@@ -76,7 +76,7 @@ def show_section(rows: Iterable[SectionRow], console: Console | None = None) -> 
     screen = Screen(console)
     lines = section_lines(rows)
     if screen.width >= _WIDE:
-        heads = [("Bench", "Verdict", "Look at", "Difference over energy at release, 95 %")] if lines else []
+        heads = [("Bench", "Verdict", "Look at", "Difference / energy, 95 %")] if lines else []
         table = [*heads, *((line.title, line.verdict, _worst(line), line.reason) for line in lines)]
         screen.columns(table, styles=["italic"] * len(heads) + [""] * len(lines), indent=0, first=26)
     else:
@@ -234,6 +234,8 @@ def _show_records(screen: Screen, audit: Audit, *, verbose: bool) -> None:
 
 
 def _worst(line: SectionLine) -> str:
+    # Only the first word of "Look first", so that a bench keeps to its line on a narrow terminal.
+    word = SEVERITY_WORDS[line.severity].word.split()[0]
     if not line.finding:
-        return "nothing" if line.severity == "note" else SEVERITY_WORDS[line.severity].word
-    return f"{SEVERITY_WORDS[line.severity].word}: {line.finding}"
+        return "nothing" if line.severity == "note" else word
+    return f"{word}: {line.finding}"

@@ -11,14 +11,15 @@ import numpy.typing as npt
 from joulebook.engine.report import LaunchAudit, Phase, Series
 from joulebook.render.drawing import NARROW, SHAPES, WIDE, Frame, Scale, Sheet, text_width, ticks
 from joulebook.render.numbers import number, value_with_u
-from joulebook.render.pictures import Picture
+from joulebook.render.picture import Picture
+from joulebook.render.plain import clean_text
 from joulebook.render.words import FLAG_WORDS, PHASE_WORDS
 from joulebook.uncertainty import Quantity
 
 __all__ = ["draw_trace"]
 
-FREE = ("climb", "descent")
-STILL = 0.5  # seconds of rest that are shown before the first movement and after the last
+_FREE = ("climb", "descent")
+_STILL = 0.5  # seconds of rest that are shown before the first movement and after the last
 
 
 def draw_trace(launch: LaunchAudit, *, name: str, small: bool = False) -> Picture | None:
@@ -30,7 +31,7 @@ def draw_trace(launch: LaunchAudit, *, name: str, small: bool = False) -> Pictur
     if series is None or not np.isfinite(series.position).any():
         return None
     window = _window(launch.phases, series)
-    title = f"Trace of {launch.file}"
+    title = f"Trace of {clean_text(launch.file)}"
     sentence = _trace_sentence(launch, series, small)
     drawn = {}
     for frame in (NARROW,) if small else (WIDE, NARROW):
@@ -61,7 +62,7 @@ def _draw_trace(launch: LaunchAudit, series: Series, window: tuple[float, float]
     foot = head + (0.36 if not frame.narrow else 0.52) * frame.width
     y = Scale(low, high, foot, head)
     for phase in launch.phases:
-        if phase.kind not in FREE and phase.end_s > start and phase.start_s < end:
+        if phase.kind not in _FREE and phase.end_s > start and phase.start_s < end:
             sheet.box(x(max(phase.start_s, start)), 0, x(min(phase.end_s, end)), foot, fill="band")
     sheet.y_axis(y, left, right, ticks(low, high, 6), "position up the slope, m")
     for phase in launch.phases:
@@ -93,8 +94,8 @@ def _window(phases: Sequence[Phase], series: Series) -> tuple[float, float]:
     start, end = float(time.min()), float(time.max())
     moving = [phase for phase in phases if phase.kind in ("push", "climb", "descent", "contact")]
     if moving:
-        start = max(start, moving[0].start_s - STILL)
-        end = min(end, moving[-1].end_s + STILL)
+        start = max(start, moving[0].start_s - _STILL)
+        end = min(end, moving[-1].end_s + _STILL)
     return start, end if end > start else start + 1.0
 
 
@@ -135,7 +136,8 @@ def _mark_times(sheet: Sheet, launch: LaunchAudit, x: Scale, y: Scale) -> None:
         sheet.line([(place, y.start), (place, y.end)], stroke="ink", dash="4 3")
         # Left of the release the cart is low and the picture empty; right of the apex the space under the first hop is.
         lines = (word,) if sheet.frame.narrow else (word, f"{quantity.value:.3f} s")
-        before = name == "release_time" and place - x.start > max(text_width(line, font) for line in lines) + 4
+        width = max(text_width(line, font) for line in lines) + 4
+        before = place + width > x.end or (name == "release_time" and place - x.start > width)
         height = y.start + (0.6 if before else 0.3 if name == "apex_time" else 0.18) * (y.end - y.start)
         for index, line in enumerate(lines):
             sheet.text(
@@ -150,7 +152,7 @@ def _fitted_lines(phases: Sequence[Phase], series: Series, window: tuple[float, 
     """Return the fitted motion hop by hop, so that no line is drawn through a contact."""
     lines: list[list[tuple[float, float]]] = []
     last = ""
-    for phase in (phase for phase in phases if phase.kind in FREE):
+    for phase in (phase for phase in phases if phase.kind in _FREE):
         if not lines or not (phase.kind == "descent" and last == "climb"):
             lines.append([])
         last = phase.kind
@@ -217,7 +219,7 @@ def _trace_sentence(launch: LaunchAudit, series: Series, small: bool) -> str:
     side = _sensor_side(series)
     if side:
         parts.append(side)
-    if not small:
+    if not small and series.used.any():
         parts.append("Filled dots are samples that the fit used, open dots are not; the line is the fitted motion.")
     return " ".join(parts)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -24,7 +24,7 @@ from joulebook.uncertainty.ensemble import (
     place_of,
 )
 from joulebook.uncertainty.quantity import Block, Input, Quantity
-from joulebook.uncertainty.sobol import sobol
+from joulebook.uncertainty.sobol import sobol_pieces
 
 __all__ = [
     "Interval",
@@ -42,6 +42,8 @@ __all__ = [
 _Floats = npt.NDArray[np.float64]
 Interval = Literal["symmetric", "shortest"]
 Sampler = Literal["sobol", "plain"]
+
+_PIECE = 2**13
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -98,10 +100,11 @@ def monte_carlo(
 ) -> MonteCarlo:
     """Return mean, standard deviation and coverage interval of each output, from draws of the inputs.
 
-    model: as in `propagate`; each uncertain input reaches it as a real array of shape (draws,), a constant as a 0-d array.
+    model: as in `propagate`; each uncertain input reaches it as a real array, a constant as a 0-d array, in several calls when
+        there are many draws.
     inputs: drawn from their distributions. blocks: drawn from a multivariate normal (JCGM 101, 6.4.8) or, with finite dof, a
         multivariate t-distribution (JCGM 102, 5.3.2), whose standard deviations are √(ν/(ν−2)) times those of the block.
-    draws: a power of two serves the Sobol points best; memory is 8 bytes for each draw of each input and output.
+    draws: a power of two serves the Sobol points best; memory is 8 bytes for each draw of each output.
     interval: "symmetric" leaves (1 − p)/2 on either side (JCGM 101, 7.7.2, with the ends interpolated between neighbouring
         draws so that they carry no bias of half a rank); "shortest" is the narrowest that holds p of the draws.
     sampler: "sobol", scrambled Sobol points, or "plain", independent draws. Both are unbiased; Sobol's ends scatter less.
@@ -167,17 +170,30 @@ def draw_outputs(
     together = {place for joint in joints for place in joint.places}
     single = [place for place, item in enumerate(ensemble.inputs) if item.u > 0.0 and place not in together]
     needed = len(single) + sum(joint.factor.shape[1] + math.isfinite(joint.dof) for joint in joints)
-    uniform = _uniform(needed, draws, rng, sampler)
-    arguments: dict[str, npt.NDArray[Any]] = {
-        name: ensemble.values[place, ...] for place, name in enumerate(ensemble.names)
-    }
-    # Joint draws come first: they carry the most dimensions, and Sobol's first coordinates go best together.
+    outputs: tuple[str, ...] = ()
+    samples, start = np.empty((0, draws)), 0
+    for uniform in _uniform(needed, draws, rng, sampler):
+        width = uniform.shape[1]
+        outputs, piece = evaluate(model, _arguments(ensemble, joints, single, uniform), width, np.float64)
+        if start == 0:
+            samples = piece if width == draws else np.empty((len(outputs), draws))
+        samples[:, start : start + width] = piece
+        start += width
+    check_finite(outputs, samples, "draws")
+    return outputs, samples
+
+
+def _arguments(
+    ensemble: Ensemble, joints: Sequence[Joint], single: Sequence[int], uniform: _Floats
+) -> dict[str, npt.NDArray[Any]]:
+    """Turn uniform numbers, shape (dimensions, width), into draws of the inputs, each of shape (width,)."""
+    arguments: dict[str, npt.NDArray[Any]] = {name: ensemble.values[place, ...] for place, name in enumerate(ensemble.names)}
     column = 0
     for joint in joints:
         rank = joint.factor.shape[1]
         scores = special.ndtri(uniform[column : column + rank])
         column += rank
-        if math.isfinite(joint.dof) and rank:
+        if math.isfinite(joint.dof):
             scores *= chi_factor(uniform[column], joint.dof)
             column += 1
         drawn = joint.factor @ scores
@@ -187,9 +203,7 @@ def draw_outputs(
     for place in single:
         arguments[ensemble.names[place]] = quantile(ensemble.inputs[place], uniform[column])
         column += 1
-    outputs, samples = evaluate(model, arguments, draws, np.float64)
-    check_finite(outputs, samples, "draws")
-    return outputs, samples
+    return arguments
 
 
 def moments(samples: _Floats) -> tuple[_Floats, _Floats]:
@@ -233,13 +247,14 @@ def check_options(draws: int, coverage: float, interval: str, sampler: str) -> N
         raise InputError(f"the sampler {sampler!r} is not known.", remedy="Choose sobol or plain.")
 
 
-def _uniform(dimensions: int, draws: int, rng: np.random.Generator, sampler: Sampler) -> _Floats:
-    if dimensions == 0:
-        return np.empty((0, draws))
-    if sampler == "sobol":
-        return sobol(dimensions, draws, rng)
-    # random() can return 0, whose quantile is infinite.
-    return np.maximum(rng.random((dimensions, draws)), 2.0**-54)
+def _uniform(dimensions: int, draws: int, rng: np.random.Generator, sampler: Sampler) -> Iterator[_Floats]:
+    """Yield uniform numbers in pieces of shape (dimensions, at most 2¹³), which stay in the cache through the whole model."""
+    if sampler == "sobol" and dimensions > 0:
+        yield from sobol_pieces(dimensions, draws, rng, piece=_PIECE)
+        return
+    for start in range(0, draws, _PIECE):
+        # random() can return 0, whose quantile is infinite.
+        yield np.maximum(rng.random((dimensions, min(_PIECE, draws - start))), 2.0**-54)
 
 
 def _factor(covariance: _Floats, label: str) -> _Floats:

@@ -6,6 +6,7 @@ run, and half a second to import; the tests compare the plain points with scipy'
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -13,7 +14,7 @@ import numpy.typing as npt
 
 from joulebook.errors import InputError
 
-__all__ = ["sobol"]
+__all__ = ["sobol", "sobol_pieces"]
 
 _BITS = 32
 
@@ -96,6 +97,16 @@ def sobol(dimensions: int, draws: int, rng: np.random.Generator | None = None) -
         None leaves the plain sequence, every coordinate moved up by 2⁻³³ so that none is 0.
     Raises InputError when more than 64 dimensions are asked for without `rng`.
     """
+    return np.concatenate(list(sobol_pieces(dimensions, draws, rng)), axis=1)
+
+
+def sobol_pieces(
+    dimensions: int, draws: int, rng: np.random.Generator | None = None, *, piece: int = 2**13
+) -> Iterator[npt.NDArray[np.float64]]:
+    """Yield the points of `sobol` in order, in pieces of shape (dimensions, piece) that a processor's cache can hold.
+
+    piece: a power of two; the last piece may be shorter. Other arguments, and what is raised, as in `sobol`.
+    """
     known = min(dimensions, len(_DIRECTIONS) + 1)
     columns = max(draws - 1, 1).bit_length()
     directions = _direction_numbers(known)[:, :columns]
@@ -103,19 +114,27 @@ def sobol(dimensions: int, draws: int, rng: np.random.Generator | None = None) -
     if rng is not None:
         directions = _scrambled(directions, rng)
         shift = rng.integers(0, 2**_BITS, size=known, dtype=np.uint32)
-    digits = np.empty((known, 1 << columns), dtype=np.uint32)
+    first = min(columns, piece.bit_length() - 1)
+    digits = np.empty((known, 1 << first), dtype=np.uint32)
     digits[:, 0] = shift
-    for bit in range(columns):
+    for bit in range(first):
         half = 1 << bit
         np.bitwise_xor(digits[:, :half], directions[:, bit : bit + 1], out=digits[:, half : 2 * half])
-    points = np.empty((dimensions, draws))
-    np.multiply(digits[:, :draws], 2.0**-_BITS, out=points[:known])
-    points[:known] += 2.0 ** -(_BITS + 1)
     if dimensions > known:
         if rng is None:
             raise InputError(f"the plain Sobol sequence ends at {known} dimensions, not {dimensions}.", remedy="Give an rng.")
-        points[known:] = _latin_hypercube(dimensions - known, draws, rng)
-    return points
+        stratified = _latin_hypercube(dimensions - known, draws, rng)
+    for start in range(0, draws, 1 << first):
+        width = min(1 << first, draws - start)
+        points = np.empty((dimensions, width))
+        # A later piece is the first one with the directions of its number's higher digits added.
+        higher = [bit for bit in range(first, columns) if start >> bit & 1]
+        offset = np.bitwise_xor.reduce(directions[:, higher], axis=1, keepdims=True)
+        np.multiply(digits[:, :width] ^ offset, 2.0**-_BITS, out=points[:known])
+        points[:known] += 2.0 ** -(_BITS + 1)
+        if dimensions > known:
+            points[known:] = stratified[:, start : start + width]
+        yield points
 
 
 def _scrambled(directions: npt.NDArray[np.uint32], rng: np.random.Generator) -> npt.NDArray[np.uint32]:

@@ -1,0 +1,136 @@
+"""Writes docs/performance.md from the raw results of benchmarks/speed.py, with what falls short of the goals said last."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from benchmarks.goals import falls_short, unless
+
+__all__ = ["performance_page"]
+
+OVER_CURVE_FIT, OVER_METROLOPY, BENCHES_PER_SECOND, HELP_SECONDS = 4.0, 3.0, 100.0, 0.5
+
+SWEEPS = (("at-20", "20 samples a second"), ("region", "the whole region"))
+STARTS = (
+    ("bare_python", "Python alone, as a process"),
+    ("help", "`joulebook --help`, as a process"),
+    ("import_joulebook", "`import joulebook`"),
+    ("import_analysis", "`import joulebook.analysis`, NumPy and SciPy with it"),
+)
+
+
+def performance_page(results: Mapping[str, Any]) -> str:
+    """Return docs/performance.md for the results of benchmarks/speed.py."""
+    parts = [
+        _HEAD.format(version=results["version"], **results["machine"], **results["bench"]),
+        _audit_table(results["times"]),
+        _monte_carlo(results["monte_carlo"]),
+        _sweep_table(results["sweep"]),
+        f"A process that audits one bench folder needs {results['memory_kB'] / 1024:.0f} MB of memory at its peak.\n",
+        "## Starting\n\n| | median, ms | least | most |\n| --- | ---: | ---: | ---: |",
+        "\n".join(f"| {words} | {_milliseconds(results['start'][name])} |" for name, words in STARTS) + "\n",
+        "## The least-squares core\n\nHow many times as long SciPy takes for the same fit (`benchmarks/fit_core.py`); least times.\n",
+        _core_table(results["fit_core"]),
+        falls_short(_short(results)),
+    ]
+    return "\n".join(parts)
+
+
+_HEAD = """# How fast it is
+
+<!-- written by `make bench` (benchmarks/run_all.py); do not edit -->
+
+What is measured here: how long an audit takes beside what a physicist would otherwise run, how many benches a sweep audits in a
+second, and how soon the program starts. `make bench` does it, everything in one run; joulebook {version} on {system},
+{processor}, {cores} cores, Python {python}, NumPy {numpy}, SciPy {scipy}. Times depend on the machine and on what else it does:
+read the ratios.
+
+## One audit
+
+A bench that was read already: one launch of {samples} samples at {rate_Hz:g} a second with {hops} hops, and a rest record. joulebook
+cleans, finds the phases and the release level, fits, propagates, draws up the budgets and looks for faults. The peers are handed
+the {handed_samples} free samples, the release level and good starting values; they fit parabolas and compute the same quantities,
+uncertainties and budgets. Goals: at most 4 times as long as (a), and faster than (b).
+"""
+
+
+def _audit_table(times: Mapping[str, Any]) -> str:
+    audit = times["audit_linear"]["median"]
+    rows = (
+        ("audit, linear propagation, all budgets", "audit_linear"),
+        ("audit with the Monte Carlo check of every interval (the default)", "audit_auto"),
+        ("(a) `scipy.optimize.curve_fit` and `uncertainties`", "curve_fit"),
+        ("(b) lmfit and `uncertainties`", "lmfit"),
+    )
+    lines = ["| | median, ms | least | most | linear audit takes, times as long |", "| --- | ---: | ---: | ---: | ---: |"]
+    for words, name in rows:
+        lines.append(f"| {words} | {_milliseconds(times[name])} | {audit / times[name]['median']:.2f} |")
+    return "\n".join(lines) + "\n"
+
+
+def _monte_carlo(carlo: Mapping[str, float]) -> str:
+    return f"""## Monte Carlo
+
+A ledger's interval ends to the numerical tolerance of JCGM 101, 7.9.2, for two digits of each standard uncertainty
+(`benchmarks/monte_carlo.py`). joulebook needs {carlo["ours_draws"]} Sobol points and {1e3 * carlo["ours_s"]:.1f} ms; metrolopy needs
+{carlo["plain_draws"]} plain draws and {1e3 * carlo["peer_s"]:.0f} ms: **{carlo["ratio"]:.1f} times as long** (goal 3). With plain draws on
+our side too it takes {carlo["ratio_plain"]:.1f} times as long, and beside our adaptive procedure, which finds the number of draws itself,
+{carlo["ratio_adaptive"]:.1f} times. The ends of both agree to {carlo["largest_difference_over_tolerance"]:.2f} of the tolerance.
+"""
+
+
+def _sweep_table(sweeps: Mapping[str, Any]) -> str:
+    lines = [
+        f"## Many benches\n\n`joulebook.sweep` in one process over {sweeps['folders']} bench folders, from files to finished audits; the goal is",
+        "100 benches a second.\n",
+        "| folders | method | benches a second | least | most |",
+        "| --- | --- | ---: | ---: | ---: |",
+    ]
+    for name, words in SWEEPS:
+        for method in ("auto", "linear"):
+            each = sweeps[f"{name}-{method}"]
+            lines.append(f"| {words} | {method} | {each['median']:.0f} | {each['min']:.0f} | {each['max']:.0f} |")
+    return "\n".join(lines) + "\n"
+
+
+def _core_table(rows: Sequence[Mapping[str, Any]]) -> str:
+    peers = list(rows[0]["times_as_long"])
+    lines = ["| samples | parameters | joulebook, µs | " + " | ".join(peers) + " |", "| ---: | ---: | ---: |" + " ---: |" * len(peers)]
+    for row in rows:
+        ratios = " | ".join(f"{row['times_as_long'][peer]:.1f}" for peer in peers)
+        lines.append(f"| {row['samples']} | {row['parameters']} | {row['joulebook_us']:.0f} | {ratios} |")
+    return "\n".join(lines) + "\n"
+
+
+def _short(results: Mapping[str, Any]) -> list[str]:
+    short: list[str] = []
+    times, start = results["times"], results["start"]["help"]["median"]
+    over = {name: times["audit_linear"]["median"] / times[name]["median"] for name in ("curve_fit", "lmfit")}
+    audit = "An audit with linear propagation takes"
+    unless(
+        over["curve_fit"] <= OVER_CURVE_FIT, short,
+        f"{audit} {over['curve_fit']:.1f} times as long as `curve_fit` with `uncertainties`; the goal is {OVER_CURVE_FIT:g} at most.",
+    )  # fmt: skip
+    unless(
+        over["lmfit"] < 1.0, short,
+        f"{audit} {over['lmfit']:.1f} times as long as lmfit with `uncertainties`; the goal is to be faster.",
+    )  # fmt: skip
+    ratio = results["monte_carlo"]["ratio"]
+    unless(
+        ratio >= OVER_METROLOPY, short,
+        f"Monte Carlo to the same tolerance is {ratio:.1f} times as fast as metrolopy's; the goal is {OVER_METROLOPY:g}.",
+    )  # fmt: skip
+    for name, words in SWEEPS:
+        for method in ("auto", "linear"):
+            rate = results["sweep"][f"{name}-{method}"]["median"]
+            unless(
+                rate >= BENCHES_PER_SECOND, short,
+                f"A sweep over {words}, method {method}, audits {rate:.0f} benches a second on a core; the goal is {BENCHES_PER_SECOND:g}.",
+            )  # fmt: skip
+    unless(start < HELP_SECONDS, short, f"`joulebook --help` takes {start:.2f} s; the goal is well under {HELP_SECONDS:g} s.")
+    return short
+
+
+def _milliseconds(each: Mapping[str, float]) -> str:
+    return " | ".join(f"{1e3 * each[name]:.1f}" for name in ("median", "min", "max"))

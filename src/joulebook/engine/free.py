@@ -1,0 +1,116 @@
+"""Free motion: which samples belong to it.
+
+Decided by where the fitted cart is, never by where a noisy reading is. What does not follow the motion at the ends of a hop is
+left to the stop or the hand; what does not follow it in between is rejected, a few samples at a time.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.special import stdtrit
+
+from joulebook.engine.contacts import LONGEST
+from joulebook.engine.datum import Datum
+from joulebook.engine.hops import Hops
+
+__all__ = ["drop_strange_hops", "drop_wild", "reject", "take_free"]
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.intp]
+
+
+def drop_wild(hops: Hops) -> None:
+    """Drop from the cores what is wildly off, so that it cannot bend the first fit."""
+    for _ in range(3):
+        residual = np.abs(hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0])
+        keep = residual <= max(8.0 * 1.4826 * float(np.median(residual)), 0.002)
+        if keep.all() or keep.sum() < max(hops.values.size + 2, 0.6 * keep.size):
+            return
+        hops.keep(keep)
+        hops.solve()
+
+
+def drop_strange_hops(hops: Hops, datum: Datum | None) -> None:
+    """Keep the hops up to the first that does not go on from the one before: another motion, or a pause that no stop makes."""
+    while hops.count > 1:
+        square = np.bincount(hops.hop, (hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0]) ** 2, minlength=hops.count)
+        scatter = np.sqrt(square / np.maximum(np.bincount(hops.hop, minlength=hops.count), 1))
+        strange = scatter > np.maximum(4.0 * scatter.min(), 3.0 * max(hops.trace.step, 0.0005))
+        if datum is not None:
+            windows = hops.windows(datum.level)
+            pause = windows[1:, 0] - windows[:-1, 1]
+            # A stop holds slow carts longer than fast ones, but not several times as long.
+            longest = np.minimum(LONGEST, 2.5 * max(float(pause[0]), 0.05) + 0.15)
+            strange[1:] |= (np.abs(pause) > LONGEST) | (pause > longest)
+        strange[0] = False
+        if not strange.any():
+            return
+        hops.first_hops(int(np.argmax(strange)))
+        hops.solve()
+
+
+def take_free(hops: Hops, floor: float) -> IntArray:
+    """Take all samples on which the fitted cart is above `floor` (m), and trim the ends that do not follow it.
+
+    Returns how many samples were trimmed at the start and the end of each hop, shape (hops, 2).
+    """
+    noise = hops.scatter()
+    windows = hops.windows(floor + max(3.0 * noise, 0.0005))
+    parts: list[IntArray] = []
+    trimmed = np.zeros((hops.count, 2), dtype=np.intp)
+    latest = -np.inf
+    for j, (start, stop) in enumerate(windows.tolist()):
+        inside = np.flatnonzero(hops.good & (hops.trace.time >= start) & (hops.trace.time <= stop) & (hops.trace.time > latest))
+        kept, trimmed[j] = _trim(hops, j, inside, noise)
+        parts.append(kept)
+        latest = float(hops.trace.time[kept[-1]]) if kept.size else latest
+    hops.take(parts)
+    return trimmed[: hops.count]
+
+
+def reject(hops: Hops) -> IntArray:
+    """Reject the samples that the noise cannot explain, a few at a time; at most a fifth of all. Returns them, ascending."""
+    rejected: list[IntArray] = []
+    most = hops.index.size // 5
+    for _ in range(6):
+        solution = hops.solve()
+        root = np.ones(hops.index.size) if hops.weights is None else np.sqrt(hops.weights)
+        q = np.linalg.qr(solution.jacobian * root[:, None])[0]
+        size = np.abs(solution.residuals) * root / np.sqrt(np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 0.05))
+        spare = max(solution.dof, 1)
+        scale = min(1.4826 * float(np.median(size)) * (1.0 + 2.0 / spare), max(solution.sd, 1e-9))
+        scale = max(scale, hops.trace.step / np.sqrt(12.0), 0.3 * hops.trace.noise)
+        # One sample in two hundred records may be thrown out though it is the cart.
+        threshold = float(stdtrit(spare, 1.0 - 0.0025 / size.size)) * scale + 0.5 * hops.trace.step
+        wrong = size > threshold
+        if not wrong.any() or sum(part.size for part in rejected) + wrong.sum() > most:
+            break
+        rejected.append(hops.index[wrong])
+        weights = hops.weights
+        hops.keep(~wrong)
+        if weights is not None and hops.index.size == np.count_nonzero(~wrong):
+            hops.weights = weights[~wrong]
+    else:
+        hops.solve()
+    return np.sort(np.concatenate(rejected)) if rejected else np.empty(0, dtype=np.intp)
+
+
+def _trim(hops: Hops, j: int, inside: IntArray, noise: float) -> tuple[IntArray, tuple[int, int]]:
+    """Trim a hop's outermost samples while they do not follow the motion; a lone odd sample inside is left to the rejection."""
+    if inside.size == 0:
+        return inside, (0, 0)
+    time = hops.trace.time[inside]
+    allowed = 5.0 * noise + hops.trace.step + 4.0 * noise * hops.prediction(j, time)
+    off = np.abs(hops.level[inside] - hops.predict(j, time)[0]) > allowed
+    first, last = 0, inside.size
+    while first < last and _leaves(off[first : first + 3]):
+        first += 1
+    while last > first and _leaves(off[max(first, last - 3) : last][::-1]):
+        last -= 1
+    return inside[first:last], (first, inside.size - last)
+
+
+def _leaves(off: npt.NDArray[np.bool_]) -> bool:
+    """Say whether the outermost sample is off, or the two behind it are."""
+    return bool(off.size and (off[0] or off[1:3].sum() == 2))
