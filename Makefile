@@ -27,7 +27,7 @@ check: $(VENV)/dev.stamp
 	$(BIN)/lint-imports
 
 bench: $(VENV)/dev.stamp
-	$(BIN)/python benchmarks/run_all.py
+	$(BIN)/python -m benchmarks.run_all
 
 # A stamp is newer than the lock file that it stands for, so a second run installs nothing.
 $(VENV)/venv.stamp:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,7 @@ REGIONS: tuple[tuple[str, str, tuple[float, ...]], ...] = (
     ("rebounds", "rebounds on record", ()),
     ("hand", "hand on record", ()),
 )
+LEVELS = (("known_level", "known, as the bound has it (goals 1.2 and 1.5)"), ("own_level", "as the audit found it"))
 SHOWN = ("release_speed", "travel", "kinetic_energy", "potential_energy", "rolling_resistance", "relative_difference")
 
 
@@ -68,10 +70,10 @@ are simulated, so the truth is known: forces integrated step by step, then read 
 audited, and the audit is compared with what really happened. `make bench` does it; joulebook {version}.
 
 - **Coverage**: of the stated 95 % intervals, how many hold the truth. The goal is 92 to 98 %.
-- **Pull**: the error over the stated standard uncertainty. Its mean should be near 0, its standard deviation near 1; smaller means
-  that joulebook is more careful than it need be.
+- **Pull**: the error over the stated standard uncertainty. Its mean should be near 0, its standard deviation near 1; smaller
+  means that joulebook is more careful than it need be.
 - **Region**: angles 3–18°, launches at 0.5–1.6 m/s, 10–100 samples a second, the ranger at either end, spring, hard and magnetic
-  stops, noise of 0.2–1.5 mm, printed in steps of 0.1–1 mm, one to five launches, with and without hands at either end of the record.
+  stops, noise of 0.2–1.5 mm, printed in steps of 0.1–1 mm, one to five launches, hands at none, either or both ends of a record.
 - {clean} clean benches. Bench *i* is drawn by `random_design` from `numpy.random.default_rng({seed} + i)`.
 """
 
@@ -123,14 +125,14 @@ def _false_alarms(outcomes: Sequence[Outcome], short: list[str], where: str) -> 
     share = len(alarmed) / max(len(outcomes), 1)
     kinds = Counter(code for each in alarmed for code in each.alarms)
     told = ", ".join(f"`{code}` {count}" for code, count in kinds.most_common()) or "none"
-    unless(share <= FALSE_ALARMS, short, f"Of 100 {where}, {100.0 * share:.1f} get a `stop` or `look` without cause (goal 2): {told}.")
-    unless(
-        failed + empty == 0, short,
-        f"Of {len(outcomes)} {where}, {failed} ended in an error or a warning of Python, and {empty} in an audit without quantities.",
-    )  # fmt: skip
+    wrongly = f"Of 100 {where}, {100.0 * share:.1f} get a `stop` or `look` without cause (goal 2): {told}."
+    unless(share <= FALSE_ALARMS, short, wrongly)
+    ended = f"Of {len(outcomes)} {where}, {failed} ended in an error or a warning of Python, and {empty} without quantities."
+    unless(failed + empty == 0, short, ended)
     return (
-        f"False alarms, a finding of severity `stop` or `look`: {len(alarmed)} of {len(outcomes)} {where}, {100.0 * share:.1f} in 100 "
-        f"(goal: 2 at most): {told}. Audits that ended in an error: {failed}; without quantities: {empty}.\n"
+        f"False alarms, a finding of severity `stop` or `look`: {len(alarmed)} of {len(outcomes)} {where}, "
+        f"{100.0 * share:.1f} in 100 (goal: 2 at most): {told}. "
+        f"Audits that ended in an error or a warning of Python: {failed}; without quantities: {empty}.\n"
     )
 
 
@@ -144,7 +146,8 @@ def _region_table(outcomes: Sequence[Outcome]) -> str:
             those = [each for each in outcomes if belongs(each)]
             if those:
                 shares = " | ".join(_percent(score(those, name).coverage) for name in SHOWN)
-                lines.append(f"| {words} | {label} | {len(those)} | {shares} | {sum(bool(each.alarms) for each in those)} |")
+                alarmed = sum(bool(each.alarms) for each in those)
+                lines.append(f"| {words} | {label} | {len(those)} | {shares} | {alarmed} |")
     return "\n".join(lines) + "\n"
 
 
@@ -159,7 +162,7 @@ def _bins(outcomes: Sequence[Outcome], key: str, edges: tuple[float, ...]) -> li
 
     if edges:
         ends = (float("-inf"), *edges[1:-1], float("inf"))
-        labels = [f"{low:g}–{high:g}" for low, high in zip(edges[:-1], edges[1:], strict=True)]
+        labels = [f"{low:g}–{high:g}" for low, high in pairwise(edges)]
         return [(label, between(*ends[place : place + 2])) for place, label in enumerate(labels)]
     values = {each.region[key] for each in outcomes if key in each.region}
     ordered = sorted(values, key=lambda value: (isinstance(value, str), value))
@@ -171,14 +174,14 @@ def _bound_section(outcomes: Sequence[Outcome], short: list[str]) -> str:
     if not energies:
         return ""
     rows = []
-    for name, words in (("known_level", "known, as the bound has it (goals 1.2 and 1.5)"), ("own_level", "as the audit found it")):
+    for name, words in LEVELS:
         errors = np.abs([each[name] for each in energies])
         median, rms = float(np.median(errors)) / MEDIAN_OF_NORMAL, float(np.sqrt(np.mean(errors**2)))
         rows.append(f"| release level {words} | {median:.2f} | {rms:.2f} | {errors.max():.1f} |")
         if name == "known_level":
-            told = f"The error of the release energy is {{}} Cramér–Rao bounds (goal {{}}); the largest of {len(errors)} is {errors.max():.1f}."
-            unless(median <= BOUND_MEDIAN, short, told.format(f"{median:.2f} in the median", BOUND_MEDIAN))
-            unless(rms <= BOUND_RMS, short, told.format(f"{rms:.2f} in rms", BOUND_RMS))
+            told = "The error of the release energy is {} Cramér–Rao bounds (goal {}); the largest of {} is {:.1f}."
+            unless(median <= BOUND_MEDIAN, short, told.format(f"{median:.2f} in the median", 1.2, errors.size, errors.max()))
+            unless(rms <= BOUND_RMS, short, told.format(f"{rms:.2f} in rms", 1.5, errors.size, errors.max()))
     table = "\n".join(rows)
     return f"""## The release energy beside its Cramér–Rao bound
 
@@ -202,13 +205,14 @@ def _fault_table(faults: Mapping[str, Any], short: list[str]) -> str:
         lines.append(f"| `{code}` | {each['benches']} | {100.0 * share:.0f} | {told} |")
         unless(share >= CAUGHT, short, f"`{code}` is found on {100.0 * share:.0f} % of the benches that have it (goal 95 %).")
         failed = sum("failure" in one for one in each["missed"])
-        unless(failed == 0, short, f"Of {each['benches']} benches with `{code}`, {failed} ended in an error or a warning of Python.")
+        ended = f"Of {each['benches']} benches with `{code}`, {failed} ended in an error or a warning of Python."
+        unless(failed == 0, short, ended)
     return "\n".join(lines) + "\n"
 
 
 def _model_table(model: Mapping[str, Any], short: list[str]) -> str:
     lines = [
-        "| what the model does not know | benches | coverage of the release energy, % | of the relative difference, % | `misfit` found, % |",
+        "| what the model does not know | benches | `kinetic_energy`, % | `relative_difference`, % | `misfit` found, % |",
         "| --- | ---: | ---: | ---: | ---: |",
     ]
     for code, rows in sorted(model.items()):
@@ -225,18 +229,21 @@ def _model_table(model: Mapping[str, Any], short: list[str]) -> str:
 
 def _plain_table(outcomes: Sequence[Outcome], short: list[str]) -> str:
     kinds = sorted({str(each.region.get("stop", "")) for each in outcomes})
-    lines = ["| quantity | " + " | ".join(f"{kind}, % | s.d." for kind in kinds) + " |", "| --- |" + " ---: |" * (2 * len(kinds))]
+    heads = " | ".join(f"{kind}, % | s.d." for kind in kinds)
+    lines = [f"| quantity | {heads} |", "| --- |" + " ---: |" * (2 * len(kinds))]
     low: dict[str, list[str]] = {kind: [] for kind in kinds}
     for name in QUANTITIES:
         scores = [score([each for each in outcomes if each.region.get("stop") == kind], name) for kind in kinds]
         if not any(each.n for each in scores):
             continue
-        lines.append(f"| `{name}` | " + " | ".join(f"{_percent(each.coverage)} | {each.pull_sd:.2f}" for each in scores) + " |")
+        cells = " | ".join(f"{_percent(each.coverage)} | {each.pull_sd:.2f}" for each in scores)
+        lines.append(f"| `{name}` | {cells} |")
         for kind, each in zip(kinds, scores, strict=True):
             if _too_low(each):
                 low[kind].append(f"`{name}` ({_percent(each.coverage)} %)")
     for kind, names in low.items():
-        unless(not names, short, f'In the second simulator, stop "{kind}", these intervals hold the truth too seldom: {", ".join(names)}.')
+        seldom = f'In the second simulator, stop "{kind}", these intervals hold the truth too seldom: {", ".join(names)}.'
+        unless(not names, short, seldom)
     return "\n".join(lines) + "\n"
 
 

@@ -156,7 +156,7 @@ def _place(parameters: npt.NDArray[np.complex128], hops: npt.NDArray[np.intp], t
 
 def _speed(parameters: Floats, hops: npt.NDArray[np.intp], time: Floats, drag: float) -> Floats:
     early, late = (_place(parameters.astype(complex), hops, time + shift, drag).real for shift in (-1e-5, 1e-5))
-    return np.abs(late - early) / 2e-5
+    return np.asarray(np.abs(late - early) / 2e-5)
 
 
 def _covariance(ranger: Ranger, index: npt.NDArray[np.intp], speed: Floats) -> Floats:
@@ -168,4 +168,4 @@ def _covariance(ranger: Ranger, index: npt.NDArray[np.intp], speed: Floats) -> F
     reading = ranger.noise + ranger.moving_noise * speed
     variance = ranger.scale**2 * (reading**2 + rounding) + clock * speed**2
     apart = np.abs(index[:, None] - index[None, :])
-    return np.diag(variance) + (ranger.scale * ranger.drift_noise) ** 2 * ranger.memory**apart
+    return np.asarray(np.diag(variance) + (ranger.scale * ranger.drift_noise) ** 2 * ranger.memory**apart)

@@ -30,7 +30,8 @@ def performance_page(results: Mapping[str, Any]) -> str:
         f"A process that audits one bench folder needs {results['memory_kB'] / 1024:.0f} MB of memory at its peak.\n",
         "## Starting\n\n| | median, ms | least | most |\n| --- | ---: | ---: | ---: |",
         "\n".join(f"| {words} | {_milliseconds(results['start'][name])} |" for name, words in STARTS) + "\n",
-        "## The least-squares core\n\nHow many times as long SciPy takes for the same fit (`benchmarks/fit_core.py`); least times.\n",
+        "## The least-squares core\n",
+        "How many times as long SciPy takes for the same fit (`benchmarks/fit_core.py`); least times.\n",
         _core_table(results["fit_core"]),
         falls_short(_short(results)),
     ]
@@ -48,10 +49,10 @@ read the ratios.
 
 ## One audit
 
-A bench that was read already: one launch of {samples} samples at {rate_Hz:g} a second with {hops} hops, and a rest record. joulebook
-cleans, finds the phases and the release level, fits, propagates, draws up the budgets and looks for faults. The peers are handed
-the {handed_samples} free samples, the release level and good starting values; they fit parabolas and compute the same quantities,
-uncertainties and budgets. Goals: at most 4 times as long as (a), and faster than (b).
+A bench that was read already: one launch of {samples} samples at {rate_Hz:g} a second with {hops} hops, and a rest record.
+joulebook cleans, finds the phases and the release level, fits, propagates, draws up the budgets and looks for faults. The peers
+are handed the {handed_samples} free samples, the release level and good starting values; they fit parabolas and compute the same
+quantities, uncertainties and budgets. Goals: at most 4 times as long as (a), and faster than (b).
 """
 
 
@@ -70,19 +71,22 @@ def _audit_table(times: Mapping[str, Any]) -> str:
 
 
 def _monte_carlo(carlo: Mapping[str, float]) -> str:
+    ratios = {name: f"{carlo[name]:.1f} times" for name in ("ratio", "ratio_plain", "ratio_adaptive")}
+    apart = carlo["largest_difference_over_tolerance"]
     return f"""## Monte Carlo
 
 A ledger's interval ends to the numerical tolerance of JCGM 101, 7.9.2, for two digits of each standard uncertainty
-(`benchmarks/monte_carlo.py`). joulebook needs {carlo["ours_draws"]} Sobol points and {1e3 * carlo["ours_s"]:.1f} ms; metrolopy needs
-{carlo["plain_draws"]} plain draws and {1e3 * carlo["peer_s"]:.0f} ms: **{carlo["ratio"]:.1f} times as long** (goal 3). With plain draws on
-our side too it takes {carlo["ratio_plain"]:.1f} times as long, and beside our adaptive procedure, which finds the number of draws itself,
-{carlo["ratio_adaptive"]:.1f} times. The ends of both agree to {carlo["largest_difference_over_tolerance"]:.2f} of the tolerance.
+(`benchmarks/monte_carlo.py`). joulebook needs {carlo["ours_draws"]} Sobol points and {1e3 * carlo["ours_s"]:.1f} ms.
+metrolopy needs {carlo["plain_draws"]} plain draws and {1e3 * carlo["peer_s"]:.0f} ms, **{ratios["ratio"]} as long** (goal 3).
+With plain draws on our side too it takes {ratios["ratio_plain"]} as long, and beside our adaptive procedure, which finds the
+number of draws itself, {ratios["ratio_adaptive"]}. Ours and theirs agree to {apart:.2f} of the tolerance.
 """
 
 
 def _sweep_table(sweeps: Mapping[str, Any]) -> str:
     lines = [
-        f"## Many benches\n\n`joulebook.sweep` in one process over {sweeps['folders']} bench folders, from files to finished audits; the goal is",
+        "## Many benches\n",
+        f"`joulebook.sweep` in one process over {sweeps['folders']} bench folders, from files to finished audits; the goal is",
         "100 benches a second.\n",
         "| folders | method | benches a second | least | most |",
         "| --- | --- | ---: | ---: | ---: |",
@@ -96,7 +100,7 @@ def _sweep_table(sweeps: Mapping[str, Any]) -> str:
 
 def _core_table(rows: Sequence[Mapping[str, Any]]) -> str:
     peers = list(rows[0]["times_as_long"])
-    lines = ["| samples | parameters | joulebook, µs | " + " | ".join(peers) + " |", "| ---: | ---: | ---: |" + " ---: |" * len(peers)]
+    lines = ["| samples | parameters | joulebook, µs | " + " | ".join(peers) + " |", "|" + " ---: |" * (3 + len(peers))]
     for row in rows:
         ratios = " | ".join(f"{row['times_as_long'][peer]:.1f}" for peer in peers)
         lines.append(f"| {row['samples']} | {row['parameters']} | {row['joulebook_us']:.0f} | {ratios} |")
@@ -107,27 +111,18 @@ def _short(results: Mapping[str, Any]) -> list[str]:
     short: list[str] = []
     times, start = results["times"], results["start"]["help"]["median"]
     over = {name: times["audit_linear"]["median"] / times[name]["median"] for name in ("curve_fit", "lmfit")}
-    audit = "An audit with linear propagation takes"
-    unless(
-        over["curve_fit"] <= OVER_CURVE_FIT, short,
-        f"{audit} {over['curve_fit']:.1f} times as long as `curve_fit` with `uncertainties`; the goal is {OVER_CURVE_FIT:g} at most.",
-    )  # fmt: skip
-    unless(
-        over["lmfit"] < 1.0, short,
-        f"{audit} {over['lmfit']:.1f} times as long as lmfit with `uncertainties`; the goal is to be faster.",
-    )  # fmt: skip
+    told = "An audit with linear propagation takes {:.1f} times as long as {} with `uncertainties`; the goal is {}."
+    goal = f"{OVER_CURVE_FIT:g} at most"
+    unless(over["curve_fit"] <= OVER_CURVE_FIT, short, told.format(over["curve_fit"], "`curve_fit`", goal))
+    unless(over["lmfit"] < 1.0, short, told.format(over["lmfit"], "lmfit", "to be faster"))
     ratio = results["monte_carlo"]["ratio"]
-    unless(
-        ratio >= OVER_METROLOPY, short,
-        f"Monte Carlo to the same tolerance is {ratio:.1f} times as fast as metrolopy's; the goal is {OVER_METROLOPY:g}.",
-    )  # fmt: skip
+    told = f"Monte Carlo to the same tolerance is {ratio:.1f} times as fast as metrolopy's; the goal is {OVER_METROLOPY:g}."
+    unless(ratio >= OVER_METROLOPY, short, told)
     for name, words in SWEEPS:
         for method in ("auto", "linear"):
             rate = results["sweep"][f"{name}-{method}"]["median"]
-            unless(
-                rate >= BENCHES_PER_SECOND, short,
-                f"A sweep over {words}, method {method}, audits {rate:.0f} benches a second on a core; the goal is {BENCHES_PER_SECOND:g}.",
-            )  # fmt: skip
+            told = f"A sweep over {words}, method {method}, audits {rate:.0f} benches a second on a core"
+            unless(rate >= BENCHES_PER_SECOND, short, f"{told}; the goal is {BENCHES_PER_SECOND:g}.")
     unless(start < HELP_SECONDS, short, f"`joulebook --help` takes {start:.2f} s; the goal is well under {HELP_SECONDS:g} s.")
     return short
 

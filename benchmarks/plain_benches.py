@@ -276,7 +276,7 @@ def _against_magnets(world: _World, speed: float) -> tuple[Floats, Floats]:
         if s >= 0.0:
             break
         v += step * (_magnet_push(world, s) - world.mean)
-    return step * np.arange(len(places)), np.array(places)
+    return np.asarray(step * np.arange(len(places)), dtype=np.float64), np.array(places)
 
 
 def _from_magnets(world: _World, speed: float) -> tuple[float, float, Path, float, float]:

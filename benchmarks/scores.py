@@ -105,8 +105,8 @@ class QuantityScore:
     relative_error: float
 
 
-def compare(audit: Audit, truth: Mapping[str, float]) -> dict[str, dict[str, Any]]:
-    """Return pulls, covered and relative_error by quantity, as an Outcome takes them.
+def compare(audit: Audit, truth: Mapping[str, float]) -> dict[str, Any]:
+    """Return pulls, covered and relative_error by quantity, and the findings, as an Outcome takes them.
 
     truth: by the audit's names, restitutions as "restitution_1" and so on. Quantities of no uncertainty are left out.
     """
@@ -121,7 +121,8 @@ def compare(audit: Audit, truth: Mapping[str, float]) -> dict[str, dict[str, Any
         covered[name] = quantity.low <= truth[name] <= quantity.high
         if name not in _ZERO_TRUTH and truth[name] != 0.0:
             relative[name] = abs(error / truth[name])
-    return {"pulls": pulls, "covered": covered, "relative_error": relative}
+    findings = tuple((finding.code, finding.severity) for finding in audit.findings)
+    return {"pulls": pulls, "covered": covered, "relative_error": relative, "findings": findings}
 
 
 def score(outcomes: Sequence[Outcome], name: str) -> QuantityScore:

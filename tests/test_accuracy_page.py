@@ -50,7 +50,8 @@ def test_what_falls_short_is_said() -> None:
     }  # fmt: skip
     short = accuracy_page(stored).split("## What falls short")[1]
     for words in (
-        "of `kinetic_energy` holds the truth too seldom: on 0.0", "Of 100 clean benches, 100.0 get", "9.00 in rms Cramér–Rao bounds",
+        "of `kinetic_energy` holds the truth too seldom: on 0.0", "Of 100 clean benches, 100.0 get",
+        "9.00 in rms Cramér–Rao bounds",
         "`misfit` is found on 30 %", "With a sag the interval", 'In the second simulator, stop "spring", these',
     ):  # fmt: skip
         assert words in short

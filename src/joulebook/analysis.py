@@ -11,8 +11,8 @@ from typing import Literal
 from joulebook.engine.bench import Bench
 from joulebook.engine.clean import clean
 from joulebook.engine.datum import rest_level
-from joulebook.engine.follow import follow
-from joulebook.engine.ledger import Method, agree_on_stop, draw_up, pool, settle
+from joulebook.engine.follow import agree_on_stop, follow
+from joulebook.engine.ledger import Method, draw_up, pool, settle
 from joulebook.engine.report import Audit
 from joulebook.engine.summary import sum_up
 from joulebook.engine.verdict import judge, no_verdict
@@ -39,13 +39,12 @@ def audit_bench(
     # What was recorded: the standing cart, then each launch from record to fitted motion.
     rest = None if bench.rest is None else clean(bench.rest)
     still = None if rest is None else rest_level(rest)
-    runs = [follow(record, bench, experiment, still) for record in bench.launches]
+    runs = agree_on_stop([follow(record, bench, experiment, still) for record in bench.launches])
     findings = [finding for run in runs for finding in experiment.inspect_run(bench, run, still)]
 
     # The ledger: each launch's own, and the bench's from all launches that no finding stops.
     inputs = tuple(bench.inputs.values())
-    stop = agree_on_stop([run.motion for run in runs if run.motion])
-    settled = {run.file: settle(run.motion, stop if run.motion.contacts.kind == "unseen" else None) for run in runs if run.motion}
+    settled = {run.file: settle(run.motion) for run in runs if run.motion}
     stopped = {finding.evidence.get("record") for finding in findings if finding.severity == "stop"}
     sound = [each for file, each in settled.items() if file not in stopped] or list(settled.values())
     draw = partial(draw_up, inputs=inputs, experiment=experiment, method=method, draws=draws, interval=interval, seed=seed)
@@ -53,7 +52,9 @@ def audit_bench(
     together = pool(sound) if sound else None
     pooled = None if together is None else ledgers[runs[0].file] if len(runs) == 1 else draw(together)
 
-    # What may be claimed, what a person should look at, and all of it in one report.
-    findings += experiment.inspect_bench(bench, runs, still, pooled)
-    verdict = judge(pooled, tolerance=bench.tolerance) if pooled and set(settled) - stopped else no_verdict(findings)
+    # What may be claimed, what a person should look at, and all of it in one report. A ledger of stopped launches alone is shown,
+    # but nothing is concluded from it.
+    trusted = pooled if set(settled) - stopped else None
+    findings += experiment.inspect_bench(bench, runs, still, trusted)
+    verdict = judge(trusted, tolerance=bench.tolerance) if trusted else no_verdict(findings)
     return sum_up(bench, experiment, rest, still, runs, ledgers, together, pooled, verdict, findings)

@@ -46,6 +46,9 @@ def test_contradicted_units_are_converted_and_said(
     assert said in notice and done in notice and "overrule" in notice
     unit = done.removeprefix("read as ")
     assert f" in {unit}" in record.read_as or "in s (printed times 100)" in record.read_as
+    # What the file says of itself was not believed: a person should look. What it does not say is only told.
+    against = head != "" or "divided by 100" in done
+    assert {record.time_doubt, record.unit_doubt} == ({notice, ""} if against else {""})
 
 
 def test_two_wrong_units_at_once() -> None:

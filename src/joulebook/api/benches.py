@@ -11,10 +11,11 @@ from joulebook.errors import BenchFileError, Fault, InputError
 
 if TYPE_CHECKING:
     from joulebook.engine.bench import Bench, Override
+    from joulebook.engine.house import House
     from joulebook.engine.record import Record
     from joulebook.engine.report import Audit
 
-__all__ = ["RecordLike", "audit", "bench_of", "full_names"]
+__all__ = ["RecordLike", "audit", "bench_of", "full_names", "house_of"]
 
 RecordLike: TypeAlias = "str | os.PathLike[str] | tuple[str, bytes] | Record"
 
@@ -36,11 +37,12 @@ def audit(
     interval: str = "symmetric",
     seed: int | None = None,
     values: Mapping[str, str | float] | None = None,
+    house: House | str | os.PathLike[str] | None = None,
     **named: str | float,
 ) -> Audit:
     """Audit one bench: energies with uncertainties, verdict and findings.
 
-    bench, launch, rest, title, experiment, overrides, reading, tolerance, values, named: as for `bench_of`.
+    bench, launch, rest, title, experiment, overrides, reading, tolerance, values, house, named: as for `bench_of`.
     method: "auto" (linear, and Monte Carlo where the linear interval is not validated), "linear", "monte-carlo" or "adaptive".
     draws: number of Monte Carlo draws. interval: "symmetric" (equal tails) or "shortest". seed: of the draws; fixed unless given.
     Raises a JoulebookError when there is nothing to analyse; energy not being conserved is a verdict.
@@ -57,6 +59,7 @@ def audit(
         reading=reading,
         tolerance=tolerance,
         values=values,
+        house=house,
         **named,
     )
     chosen: dict[str, Any] = {"method": method, "interval": interval}
@@ -78,6 +81,7 @@ def bench_of(
     reading: Mapping[str, str | int] | None = None,
     tolerance: str | float | None = None,
     values: Mapping[str, str | float] | None = None,
+    house: House | str | os.PathLike[str] | None = None,
     **named: str | float,
 ) -> Bench:
     """Return the bench that these arguments describe.
@@ -89,6 +93,8 @@ def bench_of(
     reading: time_column, position_column, unit, run, for the records that are read here.
     tolerance: relative uncertainty up to which "no difference seen" may be called conserved.
     values: inputs and settings as in a bench file, by name ("track.angle") or its last part ("angle"); they win over the file's.
+    house: house rules, or the house.toml that holds them, for what neither the bench file nor the arguments say (g, tolerance). None
+        looks for a house.toml in the bench's folder and the two above it.
     named: the same as keywords: angle="9.8 deg ± 0.25 deg", mass="0.25 kg".
     Raises BenchFileError with every fault, InputError when the arguments contradict each other.
     """
@@ -97,6 +103,7 @@ def bench_of(
 
     launches = _launches(launch)
     given = full_names({**(values or {}), **named}, experiment or _EXPERIMENT)
+    rules = house_of(house, None if isinstance(bench, Bench) else bench)
     if bench is None:
         if not launches:
             raise InputError("There is nothing to audit.", remedy="Name a bench file or folder, or give launch, angle and mass.")
@@ -109,22 +116,44 @@ def bench_of(
             experiment=experiment or _EXPERIMENT,
             overrides=overrides,
             reading=reading,
+            house=rules,
             **more,
         )
     if launches or rest is not None:
         raise InputError("A bench names its own records.", remedy="Leave out the bench, or the launch and rest records.")
     if isinstance(bench, Bench):
-        if given or reading:
-            what = ", ".join([*given, *(reading or {})])
+        if given or reading or house is not None:
+            what = ", ".join([*given, *(reading or {}), *(["house"] if house is not None else [])])
             raise InputError(
                 f"This bench was read already: {what} can no longer be set.", remedy="Set it when the bench is read."
             )
         found = bench
     else:
-        found = read_bench(bench, values=given, reading=reading)
+        found = read_bench(bench, values=given, reading=reading, house=rules)
     if experiment is not None and experiment != found.experiment:
         raise InputError(f"This bench's experiment is {found.experiment}, not {experiment}.", remedy="Leave out the experiment.")
     return _changed(found, title, overrides, tolerance)
+
+
+def house_of(
+    house: House | str | os.PathLike[str] | None,
+    place: str | os.PathLike[str] | None = None,
+    *,
+    section: str | os.PathLike[str] | None = None,
+) -> House:
+    """Return the house rules: those given, else those of the nearest house.toml, else the defaults.
+
+    house: rules, or the file that holds them. place: where the search begins, a bench or a folder of benches; None: no search.
+    section: the folder at which it ends; two above `place` unless given.
+    Raises BenchFileError with every fault of the file.
+    """
+    from joulebook.engine.house import DEFAULT_HOUSE, House
+    from joulebook.readers.house_file import find_house, read_house
+
+    if isinstance(house, House):
+        return house
+    found = house if house is not None else None if place is None else find_house(place, section=section)
+    return DEFAULT_HOUSE if found is None else read_house(found)
 
 
 def full_names(values: Mapping[str, Any], experiment: str = _EXPERIMENT) -> dict[str, Any]:

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from joulebook.engine.record import Record
 from joulebook.engine.noise import difference_noise, quantum
+from joulebook.engine.record import Record
 
 __all__ = ["FLAGS", "SPEED_LIMIT", "Trace", "clean", "name_outliers"]
 
@@ -60,7 +60,7 @@ class Trace:
     @property
     def good(self) -> npt.NDArray[np.bool_]:
         """True for the samples without a flag, shape (n,)."""
-        return self.flags == ""
+        return np.asarray(self.flags == "")
 
 
 def clean(record: Record, *, min_range: float = 0.0, max_range: float | None = None) -> Trace:
@@ -80,7 +80,7 @@ def clean(record: Record, *, min_range: float = 0.0, max_range: float | None = N
     interval = float(np.median(steps)) if steps.size else 0.0
     step = max(quantum(distance[good]), record.distance_step) if good.size else 0.0
     noise = _first_noise(time[good], distance[good], step)
-    low = distance[good] <= min_range
+    low = _at_the_floor(distance[good], min_range, max(3.0 * noise, 0.002) + step)
     if low.any():
         flags[good[low]] = "floor"
         good = good[~low]
@@ -115,6 +115,18 @@ def name_outliers(
             names[start:stop] = "stuck"
         start = stop
     return names
+
+
+def _at_the_floor(distance: npt.NDArray[np.float64], min_range: float, slack: float) -> npt.NDArray[np.bool_]:
+    """Mark the readings at or below the least range, and those that lie on it with them in one stretch: a floor is noisy too."""
+    low = distance <= min_range
+    if not low.any():
+        return low
+    near = distance <= min_range + slack
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], near, [False])).astype(np.int8)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        low[start:stop] = low[start:stop].any()
+    return low
 
 
 def _first_noise(time: npt.NDArray[np.float64], distance: npt.NDArray[np.float64], step: float) -> float:
@@ -235,7 +247,7 @@ def _flag_stuck(
     good = np.flatnonzero(flags == "")
     if good.size < _STANDING + 4:
         return
-    t, d = time[good], distance[good]
+    d = distance[good]
     quiet = np.abs(np.diff(d)) <= max(1.01 * step, 3.0 * noise, 1e-6)
     edges = np.flatnonzero(np.diff(np.concatenate(([False], quiet, [False])).astype(np.int8)))
     for start, stop in zip(edges[::2], edges[1::2], strict=True):  # samples start … stop are within a step of each other
@@ -246,7 +258,12 @@ def _flag_stuck(
 
 
 def _leaps(
-    time: npt.NDArray[np.float64], distance: npt.NDArray[np.float64], flags: npt.NDArray[np.str_], edge: int, way: int, noise: float
+    time: npt.NDArray[np.float64],
+    distance: npt.NDArray[np.float64],
+    flags: npt.NDArray[np.str_],
+    edge: int,
+    way: int,
+    noise: float,
 ) -> bool:
     """Say whether the reading leaps between sample `edge` of a standing stretch and its neighbour outside, in direction `way`."""
     outside = np.arange(edge + way, max(edge - 9, -1) if way < 0 else min(edge + 9, time.size), way)

@@ -3,7 +3,7 @@
 Seen from the rest level, where stop and weight balance, a cart on a spring swings harmonically: it stays below that level for
 π/ω however fast it comes in, and the spring reaches its free length δ = a/ω² higher, with a = g·sinθ/(1+κ) (DESIGN §4). A stop
 that pushes at a distance, like a pair of magnets, holds fast carts for a shorter time than slow ones; its push is taken to
-fall off as a·exp(−x/λ), which makes the cart a Toda oscillator (M. Toda, J. Phys. Soc. Jpn 22 (1967) 431), and it never quite ends.
+fall off as a·exp(−x/λ), which makes the cart a Toda oscillator (M. Toda, J. Phys. Soc. Jpn 22 (1967) 431), and never quite ends.
 Which of the two a bench has is judged by how the contact times vary from rebound to rebound, and by the restitution.
 """
 
@@ -25,11 +25,11 @@ _INSTANT = 0.008
 LONGEST = 1.0
 """s: a contact longer than this is no stop of this bench."""
 
-_FADED = 2.5
-"""A push that fades as exp(−x/λ) is taken to have ended at 2.5 λ, where it is a twelfth of the weight along the slope."""
+_FADED = 3.5
+"""A push that fades as exp(−x/λ) is taken to have ended at 3.5 λ, where it is a thirtieth of the weight along the slope."""
 
-_FADED_DOUBT = 1.7
-"""Half-width of that, in λ: between a half and a seventieth of the weight."""
+_FADED_DOUBT = 3.0
+"""Half-width of that, in λ: from six tenths of the weight on, and for a push that fades as a power of the distance, more slowly."""
 
 _MOST = 5
 """Contacts that are looked at: later ones are slow and short of samples."""
@@ -76,7 +76,8 @@ def find_contacts(
 
     climb, descent: a_u and a_d, m/s². apex_times: s, apexes: m, of each hop, shape (hops,). level: m, rest level, with standard
     uncertainty u_level. still_level: m, where the cart stood cocked, NaN when it is not known.
-    covariance: of (climb, descent, apex_time_1, apex_1, …), shape (2 + 2·hops, 2 + 2·hops); without it times count for exact to 2 ms.
+    covariance: of (climb, descent, apex_time_1, apex_1, …), shape (2 + 2·hops, 2 + 2·hops); without it times count for exact to
+    2 ms.
     """
     mean = 0.5 * (climb + descent)
     launch_speed = float(np.sqrt(2.0 * climb * max(apexes[0] - level, 1e-6)))
@@ -91,13 +92,19 @@ def find_contacts(
     elif duration > LONGEST:
         offset, half, kind = 0.5 * min(mean * (LONGEST / np.pi) ** 2, 0.06), min(mean * (LONGEST / np.pi) ** 2, 0.06), "unclear"
     else:
-        offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed)
+        offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed, level - still_level)
     starts, ends = _crossings(climb, descent, apex_times, apexes, level + offset)
     return Contacts(offset, half, starts, ends, duration, restitution, kind, offset)
 
 
 def _below(
-    climb: float, descent: float, apex_times: FloatArray, apexes: FloatArray, level: float, covariance: FloatArray | None, u_level: float
+    climb: float,
+    descent: float,
+    apex_times: FloatArray,
+    apexes: FloatArray,
+    level: float,
+    covariance: FloatArray | None,
+    u_level: float,
 ) -> tuple[FloatArray, FloatArray, float, FloatArray]:
     """Return times below the rest level, mean speeds there, the first restitution, and the times' covariance (k contacts)."""
     rises = apexes[: _MOST + 1] - level
@@ -146,7 +153,7 @@ def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, floa
         reach = depth / 4.0
         for _ in range(20):
             reach = depth / max(float(np.log(max(speed**2 / (2.0 * mean * reach), 1.0))), 1.0)
-        low, high = 0.5 * spring - 0.001, max(1.5 * spring, min(1.2 * _FADED * reach, 0.03)) + 0.001
+        low, high = -0.001, max(1.5 * spring, min(_FADED * reach, 0.03)) + 0.001
     else:
         low, high = (mean * (2.0 * push / np.pi) ** 2 for push in (0.04, 0.15))
         low, high = low - 0.001, high + 0.001
@@ -154,45 +161,75 @@ def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, floa
 
 
 def _soft(
-    times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float
+    times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float, depth: float
 ) -> tuple[float, float, str]:
-    """Return offset, half-width and kind of a stop that gives way."""
+    """Return offset, half-width and kind of a stop that gives way; depth: m that the cart was cocked below rest, NaN if unknown."""
     inverse = np.linalg.inv(spread)
     ones = inverse.sum(axis=1)
     duration = float(ones @ times / ones.sum())
+    if not _INSTANT < duration < LONGEST:  # strongly correlated times can pull their weighted mean out of their own range
+        duration = float(np.median(times))
     rest = times - duration
     misfit_spring = float(rest @ inverse @ rest)
-    reaches = np.geomspace(2e-4, 0.05, 80)
+    reaches = _reaches()
     predicted = _time_below(mean, reaches[:, None], speeds[None, :])
     errors = predicted - times
     misfits = np.einsum("ij,jk,ik->i", errors, inverse, errors)
     best = int(np.argmin(misfits))
     reach = float(reaches[best])
     offset = mean * (duration / np.pi) ** 2
-    half = 0.001 + 0.2 * offset + _early(duration, restitution, launch_speed)
+    early, doubt = _early(duration, restitution, launch_speed, depth, mean)
+    spring = (offset - early, 0.001 + 0.2 * offset + doubt)
     distant = (_FADED * reach, _FADED_DOUBT * reach + 0.001)
     # Restitutions of magnets are 0.9 to 0.98, of springs 0.6 to 0.95 (BENCH_FACTS, common practice, no source).
-    odds = np.exp(-(0.88 - restitution) / 0.015) if restitution < 0.88 else 1.0
-    odds = float(odds * np.exp(min(max(0.5 * (misfit_spring - float(misfits[best])), -40.0), 40.0)))
-    if odds < 0.05:
-        return offset, half, "spring"
-    if odds > 20.0:
+    weight = min(0.0, (restitution - 0.88) / 0.015) + 0.5 * (misfit_spring - float(misfits[best]))
+    weight += _by_depth(depth, launch_speed, mean, duration, reach)
+    if weight < -3.0:
+        return *spring, "spring"
+    if weight > 3.0:
         return *distant, "distant"
-    low, high = min(offset - half, distant[0] - distant[1]), max(offset + half, distant[0] + distant[1])
+    low, high = min(spring[0] - spring[1], distant[0] - distant[1]), max(spring[0] + spring[1], distant[0] + distant[1])
     return 0.5 * (low + high), 0.5 * (high - low), "unclear"
 
 
-def _early(duration: float, restitution: float, speed: float) -> float:
-    """Return how much lower a plunger may let go when its losses act as a damper, in part, m.
+def _by_depth(depth: float, speed: float, mean: float, duration: float, reach: float) -> float:
+    """Return how much the cocked depth speaks for a push at a distance and against a spring, as a logarithm of odds.
 
-    A spring with damping ζ pushes no more once it is within 2ζv/ω of its free length; one that loses its energy by rubbing
-    or in the rubber pushes to the end. Records do not tell the two apart; an eighth of the first is allowed for.
+    The launch speed needs √(v² + a²/ω²)/ω of a spring, and a depth with aλ(e^(depth/λ) − 1) − a·depth = v²/2 of a fading push.
+    Where neither fits, the cart was launched by something else than the stop, and nothing is learnt.
+    """
+    if not 0.005 < depth < 0.3:
+        return 0.0
+    omega = np.pi / duration
+    of_spring = float(np.sqrt(speed**2 + (mean / omega) ** 2) / omega)
+    x = 3.0
+    for _ in range(30):
+        x = float(np.log1p(x + speed**2 / (2.0 * mean * reach)))
+    off_spring, off_distant = (abs(depth / each - 1.0) / 0.04 for each in (of_spring, x * reach))
+    if min(off_spring, off_distant) > 2.5:
+        return 0.0
+    return float(min(max(0.5 * (off_spring**2 - off_distant**2), -6.0), 6.0))
+
+
+def _early(duration: float, restitution: float, speed: float, depth: float, mean: float) -> tuple[float, float]:
+    """Return how much below its free length a plunger lets go, and how well that is known, m.
+
+    A spring with viscous damping ζ pushes no more once it is within 2ζv/ω of its free length; one that loses its energy only
+    when it is struck pushes to the end. The launch tells which: a damped plunger gives less speed, by about exp(−ζπ/2), than its
+    depth and frequency would without loss. Where the cocked depth is not on record both are inside the limits.
     """
     if not 0.0 < restitution < 1.0:
-        return 0.0
+        return 0.0, 0.0
     log = float(np.log(restitution))
     damping = -log / np.sqrt(np.pi**2 + log * log)
-    return float(0.25 * damping * speed * duration / np.pi)
+    omega = np.pi / duration
+    whole = float(2.0 * damping * speed / omega)
+    square = (omega * depth) ** 2 - (mean / omega) ** 2
+    if not 0.005 < depth < 0.3 or square <= 0.0:
+        return 0.5 * whole, 0.5 * whole
+    lost = 1.0 - speed / float(np.sqrt(square))
+    part = min(max((lost - 0.02) / (1.0 - float(np.exp(-0.5 * np.pi * damping))), 0.0), 1.0)
+    return part * whole, (0.12 + 0.5 * part) * whole
 
 
 def _time_below(mean: float, reach: FloatArray, speed: FloatArray) -> FloatArray:
@@ -200,6 +237,12 @@ def _time_below(mean: float, reach: FloatArray, speed: FloatArray) -> FloatArray
     logs, values = _toda_table()
     pace = np.sqrt(reach / mean)
     return np.asarray(pace * np.interp(np.log(speed / np.sqrt(mean * reach)), logs, values))
+
+
+@lru_cache(maxsize=1)
+def _reaches() -> FloatArray:
+    """Return the lengths over which a push may fade, m."""
+    return np.geomspace(2e-4, 0.05, 60)
 
 
 @lru_cache(maxsize=1)

@@ -1,6 +1,7 @@
 """An experiment, as the engine sees it: pure physics and the tables that go with it.
 
-The engine knows no experiment. An experiment is one file that fills in this record; it opens no file, draws nothing, fits nothing.
+The engine knows no experiment. An experiment is one file that fills in this record; it opens no file, draws nothing, fits
+nothing.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from joulebook.uncertainty import Input
 if TYPE_CHECKING:  # these rest on the fit, which takes an experiment's motion: only their names are needed here
     from joulebook.engine.datum import RestLevel
     from joulebook.engine.ledger import Ledger
-    from joulebook.engine.report import Finding
+    from joulebook.engine.report import Finding, Severity
     from joulebook.engine.run import Run
 
 __all__ = ["ArcMotion", "Experiment", "FindingCode", "Model"]
@@ -44,13 +45,22 @@ class ArcMotion(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class FindingCode:
-    """What a finding code means, for the documentation and the command line. severity: the gravest one it is given with."""
+    """What a finding code means, for the documentation and the command line.
+
+    severities: all that it is given with, the gravest first ("stop", "look", "note"). title: what is the matter, in a few words.
+    meaning: what is seen and why it matters. remedy: what to do at the bench.
+    """
 
     code: str
-    severity: str
+    severities: tuple[Severity, ...]
     title: str
     meaning: str
     remedy: str
+
+    @property
+    def severity(self) -> Severity:
+        """The gravest one it is given with."""
+        return self.severities[0]
 
 
 @dataclass(frozen=True, slots=True)

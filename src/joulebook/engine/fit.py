@@ -7,7 +7,7 @@ cart's speed, and how long it remembers.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -16,7 +16,7 @@ from joulebook.engine.clean import Trace, name_outliers
 from joulebook.engine.contacts import Contacts, find_contacts
 from joulebook.engine.datum import Datum
 from joulebook.engine.experiment import ArcMotion
-from joulebook.engine.free import drop_strange_hops, drop_wild, reject, take_free
+from joulebook.engine.free import drop_strange_hops, drop_wild, holds_all, reject, take_free
 from joulebook.engine.hops import Hops
 from joulebook.engine.misfit import Misfit, find_misfit
 from joulebook.engine.phases import Outline
@@ -41,7 +41,7 @@ class Motion:
     hop: for each used sample its hop, shape (m,). fitted: m, shape (n,), NaN outside free motion. residual likewise.
     windows: (hops, 2), s between which each hop is free. noise: m, one sample's standard deviation. correlation: lag-one.
     datum: the rest level that was used. contacts: what lies between the hops.
-    trimmed: per hop, samples dropped at the start and at the end of its free window because they do not follow it, shape (hops, 2).
+    trimmed: per hop, samples dropped at the start and the end of its free window because they do not follow it, shape (hops, 2).
     """
 
     names: tuple[str, ...]
@@ -76,6 +76,15 @@ class Motion:
         """a_d as read, m/s²; the climb's where the descent was not seen."""
         return float(self.values[1]) if self.descent_seen else float(self.values[0])
 
+    def with_stop(self, stop: Contacts) -> Motion:
+        """Return the same motion, released where another launch of the bench shows the stop to let go."""
+        contacts = self.contacts.released_at(stop.offset, stop.half_width)
+        rise = np.maximum(self.apexes - self.datum.level - stop.offset, 0.0)
+        windows = np.stack(
+            [self.apex_times - np.sqrt(2.0 * rise / self.climb), self.apex_times + np.sqrt(2.0 * rise / self.descent)], axis=1
+        )
+        return replace(self, contacts=contacts, windows=windows)
+
     @property
     def apex_times(self) -> FloatArray:
         """s, shape (hops,)."""
@@ -106,7 +115,8 @@ def fit_motion(
 ) -> Motion:
     """Fit all hops of one launch together.
 
-    arc: the experiment's closed form. drag: k in 1/m, in the ranger's metres, with standard uncertainty u_drag. datum: the rest level, or None.
+    arc: the experiment's closed form. drag: k in 1/m, in the ranger's metres, with standard uncertainty u_drag.
+    datum: the rest level, or None.
     release, apex: s, a person's own choice. barred: samples that a person has taken out of free motion, shape (n,).
     Raises FitError, which names the parameter, when the samples do not determine the motion.
     """
@@ -119,11 +129,10 @@ def fit_motion(
     drop_strange_hops(hops, datum)
     datum = datum or _datum_without_rest(hops, outline)
     for _ in range(3):
-        before = hops.index
-        contacts = _contacts(hops, outline, datum)
-        trimmed = take_free(hops, datum.level + contacts.clear + 2.0 * datum.u)
+        floor = datum.level + _contacts(hops, outline, datum).clear + 2.0 * datum.u
+        trimmed = take_free(hops, floor)
         hops.solve()
-        if np.array_equal(before, hops.index):
+        if holds_all(hops, floor, trimmed):
             break
     rejected = reject(hops)
     if _weigh_by_speed(hops):
@@ -156,7 +165,7 @@ def fit_motion(
 
 
 def _inside(hops: Hops, rejected: IntArray) -> IntArray:
-    """Return the rejected samples without stretches at the ends of a hop: there a hand or the stop had the cart, not the ranger."""
+    """Return the rejected samples without stretches at the ends of a hop: there it was a hand or the stop, not the ranger."""
     kept = [rejected[:0]]
     for j in range(hops.count):
         used = hops.index[hops.hop == j]
@@ -234,7 +243,8 @@ def _misfit(hops: Hops, noise: NoiseModel, u_drag: float, release_level: float, 
 
 def _contacts(hops: Hops, outline: Outline, datum: Datum, covariance: FloatArray | None = None) -> Contacts:
     if covariance is not None and not hops.descent_seen:
-        covariance = np.insert(np.insert(covariance, 1, covariance[0], axis=0), 1, np.insert(covariance[0], 1, covariance[0, 0]), axis=1)
+        doubled = np.insert(covariance, 1, covariance[0], axis=0)
+        covariance = np.insert(doubled, 1, np.insert(covariance[0], 1, covariance[0, 0]), axis=1)
     return find_contacts(
         hops.climb, hops.descent, hops.apex_times, hops.apexes, datum.level,
         still_level=outline.still_level, covariance=covariance, u_level=datum.u,

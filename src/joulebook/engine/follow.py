@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+
 import numpy as np
 
 from joulebook.engine.bench import Bench, Override
@@ -14,13 +17,16 @@ from joulebook.engine.record import Record
 from joulebook.engine.run import Run
 from joulebook.errors import FitError
 
-__all__ = ["follow"]
+__all__ = ["agree_on_stop", "follow"]
 
 _MOVED = 0.006
 """m: when the cart settles this much off the rest record (or more than five standard uncertainties), one of them is wrong."""
 
 _ROUGH = 2.5
 """A fit that scatters this much more than neighbouring samples do may not have found the launch: others are tried."""
+
+_FAR = 0.045
+"""m: a stop is not moved this far between two records without anyone noticing (common practice, no source)."""
 
 _NEAR = 0.06
 """m: a cart that settles farther than this from where the rebounds meet does not stand at the stop."""
@@ -64,6 +70,20 @@ def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel
     return best
 
 
+def agree_on_stop(runs: Sequence[Run]) -> list[Run]:
+    """Return the launches of a bench, those without a rebound with the stop of the one that shows it best.
+
+    The stop is the bench's, so a launch that was caught before it came back can borrow from another.
+    """
+    seen = [run.motion.contacts for run in runs if run.motion and run.motion.contacts.kind != "unseen"]
+    if not seen:
+        return list(runs)
+    stop = min(seen, key=lambda contacts: contacts.half_width)
+    return [
+        replace(run, motion=run.motion.with_stop(stop)) if run.motion and run.motion.contacts.kind == "unseen" else run for run in runs
+    ]
+
+
 def _expected_fall(experiment: Experiment, values: dict[str, float]) -> float:
     """Return the deceleration that the stated set-up gives, in the ranger's metres."""
     return experiment.expected_fall(values) / experiment.scale(values)
@@ -94,6 +114,11 @@ def _at_the_stop(outline: Outline, tail: RestLevel, rest: RestLevel | None) -> b
     difference = first.apex - second.apex
     down = 0.5 * (gap + 2.0 * difference / (fall * gap))
     meeting = first.apex - 0.5 * fall * down * down
+    if rest is not None and abs(rest.distance - tail.distance) > _FAR:
+        stood = outline.up * rest.distance
+        cocked = abs(stood - outline.still_level) < 0.01
+        if meeting - 0.01 <= stood <= meeting + _NEAR and not cocked:
+            return False  # the cart bounces where the rest record has it; what holds it so far from there is a hand
     return meeting - 0.02 <= level <= meeting + _NEAR + 0.1 * first.height
 
 

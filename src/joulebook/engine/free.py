@@ -14,7 +14,7 @@ from joulebook.engine.contacts import LONGEST
 from joulebook.engine.datum import Datum
 from joulebook.engine.hops import Hops
 
-__all__ = ["drop_strange_hops", "drop_wild", "reject", "take_free"]
+__all__ = ["drop_strange_hops", "drop_wild", "holds_all", "reject", "take_free"]
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.intp]
@@ -69,12 +69,20 @@ def take_free(hops: Hops, floor: float) -> IntArray:
     return trimmed[: hops.count]
 
 
+def holds_all(hops: Hops, floor: float, trimmed: IntArray) -> bool:
+    """Say whether the fit rests on all samples that lie above `floor` (m) as it now stands, but for the trimmed ones."""
+    windows = hops.windows(floor + max(3.0 * hops.scatter(), 0.0005))
+    time = hops.trace.time[hops.good]
+    inside = (time[:, None] >= windows[:, 0]) & (time[:, None] <= windows[:, 1])
+    return int(inside.any(axis=1).sum()) == hops.index.size + int(trimmed[: hops.count].sum())
+
+
 def reject(hops: Hops) -> IntArray:
     """Reject the samples that the noise cannot explain, a few at a time; at most a fifth of all. Returns them, ascending."""
     rejected: list[IntArray] = []
     most = hops.index.size // 5
-    for _ in range(6):
-        solution = hops.solve()
+    for attempt in range(6):
+        solution = hops.solution if attempt == 0 and hops.solution is not None else hops.solve()
         root = np.ones(hops.index.size) if hops.weights is None else np.sqrt(hops.weights)
         q = np.linalg.qr(solution.jacobian * root[:, None])[0]
         size = np.abs(solution.residuals) * root / np.sqrt(np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 0.05))
@@ -101,8 +109,11 @@ def _trim(hops: Hops, j: int, inside: IntArray, noise: float) -> tuple[IntArray,
     if inside.size == 0:
         return inside, (0, 0)
     time = hops.trace.time[inside]
-    allowed = 5.0 * noise + hops.trace.step + 4.0 * noise * hops.prediction(j, time)
-    off = np.abs(hops.level[inside] - hops.predict(j, time)[0]) > allowed
+    residual = np.abs(hops.level[inside] - hops.predict(j, time)[0])
+    allowed = 5.0 * noise + hops.trace.step
+    if not np.any(residual > allowed):
+        return inside, (0, 0)
+    off = residual > allowed + 4.0 * noise * hops.prediction(j, time)
     first, last = 0, inside.size
     while first < last and _leaves(off[first : first + 3]):
         first += 1

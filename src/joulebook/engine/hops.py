@@ -159,7 +159,8 @@ class Hops:
         if not (self.climb > 0.0 and self.descent > 0.0):
             name = "climb" if self.climb <= 0.0 else "descent"
             raise FitError(
-                f"the fit gives the {name} an acceleration of {min(self.climb, self.descent):.3g} m/s², which does not slow a cart.",
+                f"the fit gives the {name} an acceleration of {min(self.climb, self.descent):.3g} m/s², which does not slow a "
+                "cart.",
                 remedy="Look at the trace: this stretch is not free motion on a slope.",
             )
         return solution
@@ -169,7 +170,7 @@ class Hops:
         residual = self.level[self.index] - self.predict(self.hop, self.time)[0]
         spare = max(residual.size - self.values.size, 1)
         robust = 1.4826 * float(np.median(np.abs(residual))) * float(np.sqrt(residual.size / spare))
-        return max(robust, self.trace.step / np.sqrt(12.0), 0.5 * self.trace.noise, 5e-5)
+        return float(max(robust, self.trace.step / np.sqrt(12.0), 0.5 * self.trace.noise, 5e-5))
 
     def prediction(self, j: int, time: FloatArray) -> FloatArray:
         """Return the standard uncertainty of hop j's fitted position for a noise of 1, shape (m,)."""
@@ -188,7 +189,7 @@ class Hops:
         return np.concatenate(([0], np.cumsum(breaks | (np.diff(self.hop) != 0)))).astype(np.intp)
 
     def _settle_descent(self) -> None:
-        """Drop the descent's acceleration from the values when no hop has three samples after its apex; bring it back when one has."""
+        """Drop the descent's acceleration when no hop has three samples after its apex; bring it back when one has."""
         after = np.bincount(self.hop[self.time > self.apex_times[self.hop]], minlength=self.count)
         seen = bool(after.max(initial=0) >= 3)
         if seen != self.descent_seen:

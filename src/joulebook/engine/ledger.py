@@ -10,13 +10,12 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import fdtrc
 
-from joulebook.engine.contacts import Contacts
 from joulebook.engine.experiment import Experiment
 from joulebook.engine.fit import Motion
 from joulebook.engine.report import BudgetLine
 from joulebook.uncertainty import Block, Input, Quantity, adaptive_monte_carlo, monte_carlo, propagate, validate
 
-__all__ = ["Ledger", "Method", "Settled", "agree_on_stop", "draw_up", "pool", "settle"]
+__all__ = ["Ledger", "Method", "Settled", "draw_up", "pool", "settle"]
 
 FloatArray = npt.NDArray[np.float64]
 Method = Literal["auto", "linear", "monte-carlo", "adaptive"]
@@ -58,12 +57,9 @@ class Ledger:
         return item
 
 
-def settle(motion: Motion, stop: Contacts | None = None) -> Settled:
-    """Take from one launch's fit what the ledger needs.
-
-    stop: what the bench's launches together say of the stop, where that is more than this launch alone.
-    """
-    stop = stop or motion.contacts
+def settle(motion: Motion) -> Settled:
+    """Take from one launch's fit what the ledger needs."""
+    stop = motion.contacts
     lead = 2 if motion.descent_seen else 1
     half = stop.half_width
     # A hop no higher than what is not known about the release level says nothing about a bounce.
@@ -82,15 +78,6 @@ def settle(motion: Motion, stop: Contacts | None = None) -> Settled:
     return Settled(
         block, dict(zip(names, motion.by_drag[places].tolist(), strict=True)), motion.drag, datum, hops, motion.descent_seen
     )
-
-
-def agree_on_stop(motions: Sequence[Motion]) -> Contacts | None:
-    """Return the contacts of the launch that shows the stop best, None when no launch has a rebound.
-
-    The stop is the bench's, so a launch that was caught before it came back can borrow from another.
-    """
-    seen = [motion.contacts for motion in motions if motion.contacts.kind != "unseen"]
-    return min(seen, key=lambda contacts: contacts.half_width) if seen else None
 
 
 _SOURCES = {
@@ -115,8 +102,8 @@ def pool(launches: Sequence[Settled]) -> Settled:
     names = ["fit.climb", "fit.descent"][: 2 if seen else 1] + ["fit.apex_time"] + [f"fit.apex_{j}" for j in range(1, hops + 1)]
     places = [[each.block.names.index(name) for name in names] for each in launches]
     values = np.array([each.block.values[place] for each, place in zip(launches, places, strict=True)])
-    within = sum((each.block.covariance[np.ix_(place, place)] for each, place in zip(launches, places, strict=True)), np.zeros(()))
-    covariance = np.asarray(within) / n**2
+    within = [each.block.covariance[np.ix_(place, place)] for each, place in zip(launches, places, strict=True)]
+    covariance = np.sum(within, axis=0) / n**2
     dof = float(sum(each.block.dof for each in launches))
     between = 1.0
     for place in range(2 if seen else 1):

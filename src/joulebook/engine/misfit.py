@@ -60,8 +60,9 @@ def find_misfit(
 ) -> Misfit:
     """Test the residuals of a fit against the four departures.
 
-    jacobian: shape (n, q). residual: m, shape (n,). segments: see residuals. root: roots of the samples' weights, shape (n,). by_drag: derivative of the position by the drag constant,
-    shape (n,), u_drag: that constant's standard uncertainty: a drag other than the stated one is no misfit. tau: s from the hop's apex. position: m, fitted.
+    jacobian: shape (n, q). residual: m, shape (n,). segments: see residuals. root: roots of the samples' weights, shape (n,).
+    by_drag: derivative of the position by the drag constant, shape (n,), u_drag: that constant's standard uncertainty: a drag
+    other than the stated one is no misfit. tau: s from the hop's apex. position: m, fitted.
     apex_positions, apex_times, accelerations: of each sample's hop and branch, all of shape (n,).
     release_level, first_apex: m, of the launch. up: +1 for a ranger at the bottom, −1 for one at the top.
     """
@@ -78,6 +79,8 @@ def find_misfit(
     )
     length = np.sqrt((columns * columns).sum(axis=0))
     sound = np.flatnonzero(np.isfinite(length) & (length > 0.0))
+    if not _suspicious(jacobian, by_drag, columns[:, sound] / length[sound], residual):
+        return nothing
     best: tuple[float, int, float, FloatArray, float] | None = None
     # The drag is known beforehand, as well as it is: one more row, which holds it to that.
     known = np.zeros((1, q + 2))
@@ -108,6 +111,17 @@ def find_misfit(
     # Where the departure is no more than noise the shift is noise too, and the fit's own covariance has it already.
     weight = max(0.0, 1.0 - 4.0 / statistic) if p < 0.05 else 0.0
     return Misfit(p, KINDS[place] if p < 0.05 else "", shift, weight * np.outer(shift, shift), explained)
+
+
+def _suspicious(jacobian: FloatArray, by_drag: FloatArray, columns: FloatArray, residual: FloatArray) -> bool:
+    """Say whether white noise alone would let one of the columns matter at 5 %; correlated noise makes it matter less."""
+    scale = np.sqrt((jacobian * jacobian).sum(axis=0))
+    q = np.linalg.qr(jacobian / np.where(scale > 0.0, scale, 1.0))[0]
+    columns = columns - q @ (q.T @ columns)
+    size = (columns * columns).sum(axis=0)
+    taken = (columns.T @ residual) ** 2 / np.where(size > 1e-12, size, np.inf)
+    dof = residual.size - jacobian.shape[1] - 1
+    return bool(np.any(taken > 3.8 * (float(residual @ residual) - taken) / dof))
 
 
 def _columns(

@@ -86,7 +86,12 @@ def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float
     time, distance = trace.time[index], trace.distance[index]
     guess = 1 if placed == "bottom" else -1
     first = _arcs(trace, index, time, guess * distance)
-    second = _arcs(trace, index, time, -guess * distance)
+    # Seen from the wrong end a flight is a cusp, which no arc fits: a fine tall arc settles it.
+    settled = any(
+        _quality(run[0]) > 0.9 and run[0].height > 0.1 and run[0].rising > 0.25 and (len(run) > 1 or abs(np.log(run[0].fall / expected_fall)) < 0.2)
+        for run in first
+    )
+    second = [] if settled else _arcs(trace, index, time, -guess * distance)
     usual = _usual_fall([*first, *second], expected_fall)
     weights = [sum(_weight(run, usual) for run in runs) for runs in (first, second)]
     up, runs = (guess, first) if weights[0] >= weights[1] else (-guess, second)
@@ -135,7 +140,7 @@ def _weight(run: list[Arc], usual: float) -> float:
 
 
 def _leads(runs: list[list[Arc]], usual: float) -> list[int]:
-    """Return which runs of hops may be the launch: the first whose leading arc weighs nearly as much as the best, then by weight."""
+    """Return which runs of hops may be the launch: first one whose leading arc weighs about as much as the best, then by weight."""
     # A launch is seen to rise; an arc that is all descent is a hand letting go.
     weights = [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
     first = next(place for place, weight in enumerate(weights) if weight >= 0.4 * max(weights))
@@ -180,6 +185,8 @@ def _same_run(run: list[Arc], arc: Arc) -> bool:
     least = min(run[0].fall, arc.fall)
     spread = 0.2 * least + min(3.0 * float(np.hypot(run[0].u_fall, arc.u_fall)), 0.3 * least)
     flights = float(np.sqrt(2.0 * max(run[-1].height, 0.0) / run[-1].fall) + np.sqrt(2.0 * max(arc.height, 0.0) / arc.fall))
+    if run[0].rising <= 0.25:
+        return False  # all descent: a hand let go, and whatever comes then is another motion
     soon = arc.apex_time - run[-1].apex_time <= 1.4 * flights + _LONGEST
     return soon and arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
 
@@ -263,7 +270,9 @@ def _parabola(t: FloatArray, y: FloatArray) -> tuple[float, float, float, float]
     """Return apex time, apex, mean fall and scatter of a parabola whose two sides may bend differently; None when none fits."""
     middle = 0.5 * (t[0] + t[-1])
     x = t - middle
-    c2, c1, c0 = _quadratic(x, y)
+    design = np.empty((x.size, 4))
+    design[:, 0], design[:, 1], design[:, 2] = 1.0, x, x * x
+    c0, c1, c2 = _solved(design[:, :3], y).tolist()
     if c2 >= 0.0:
         return None
     vertex = -c1 / (2.0 * c2)
@@ -271,19 +280,20 @@ def _parabola(t: FloatArray, y: FloatArray) -> tuple[float, float, float, float]
     fall, apex_time, apex = -2.0 * c2, middle + vertex, c0 - c1 * c1 / (4.0 * c2)
     if t.size >= 7 and x[0] < vertex < x[-1]:
         tau = x - vertex
-        design = np.stack([np.ones_like(tau), tau, np.where(tau < 0, tau, 0.0) ** 2, np.where(tau > 0, tau, 0.0) ** 2], axis=1)
-        coefficients = np.linalg.lstsq(design, y, rcond=None)[0]
+        square = tau * tau
+        design[:, 1], design[:, 2] = tau, np.where(tau < 0.0, square, 0.0)
+        design[:, 3] = square - design[:, 2]
+        coefficients = _solved(design, y)
         if coefficients[2] < 0.0 and coefficients[3] < 0.0:
             residual = y - design @ coefficients
-            fall = -(coefficients[2] + coefficients[3])
+            fall = -float(coefficients[2] + coefficients[3])
             apex_time += float(coefficients[1]) / fall
-    return float(apex_time), float(apex), float(fall), float(np.sqrt(np.mean(residual**2)))
+    return float(apex_time), float(apex), float(fall), float(np.sqrt(residual @ residual / residual.size))
 
 
-def _quadratic(x: FloatArray, y: FloatArray) -> tuple[float, float, float]:
-    design = np.stack([x * x, x, np.ones_like(x)], axis=1)
-    c2, c1, c0 = np.linalg.lstsq(design, y, rcond=None)[0]
-    return float(c2), float(c1), float(c0)
+def _solved(design: FloatArray, y: FloatArray) -> FloatArray:
+    """Return least-squares coefficients; the columns are centred powers of a second or so, so normal equations do."""
+    return np.asarray(np.linalg.solve(design.T @ design, design.T @ y))
 
 
 def _before(

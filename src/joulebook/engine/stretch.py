@@ -41,7 +41,8 @@ def fit_stretch(trace: Trace, start: float, end: float, *, coverage: float = 0.9
     inside = np.flatnonzero(trace.good & (trace.time >= start) & (trace.time <= end))
     if inside.size < 4:
         raise AnalysisError(
-            f"only {inside.size} usable samples lie between {start:g} s and {end:g} s, and three values are to be found from them.",
+            f"only {inside.size} usable samples lie between {start:g} s and {end:g} s, and three values are to be found from "
+            "them.",
             remedy="Choose a longer stretch, or record at a higher rate.",
             code="too-short",
         )
@@ -61,5 +62,6 @@ def fit_stretch(trace: Trace, start: float, end: float, *, coverage: float = 0.9
         return Quantity(value, unit, float(u[place]), noise.effective, value - half, value + half, coverage)
 
     return Stretch(
-        float(time[0]), float(time[-1]), int(inside.size), quantity(2, "m/s^2"), quantity(1, "m/s"), quantity(0, "m"), max(noise.sd, floor)
-    )
+        float(time[0]), float(time[-1]), int(inside.size),
+        quantity(2, "m/s^2"), quantity(1, "m/s"), quantity(0, "m"), max(noise.sd, floor),
+    )  # fmt: skip

@@ -75,7 +75,8 @@ def tallest_velocity(run: Run) -> float:
     if middle.size == 0:
         return float("nan")
     with np.errstate(divide="ignore", invalid="ignore"):
-        slope = run.outline.up * (trace.distance[middle + 2] - trace.distance[middle]) / (trace.time[middle + 2] - trace.time[middle])
+        way, time = trace.distance[middle + 2] - trace.distance[middle], trace.time[middle + 2] - trace.time[middle]
+        slope = run.outline.up * way / time
     return float(np.max(slope))
 
 
@@ -175,8 +176,9 @@ def _summary(trace: Trace, used: int, rejected: int, noise: float | None, file: 
     missing = int((trace.flags == "missing").sum())
     flagged = int((~trace.good).sum()) - missing
     return RecordSummary(
-        file or record.file, record.sha256, record.samples, trace.rate, used, missing, flagged + rejected, noise, record.read_as, record.notices
-    )
+        file or record.file, record.sha256, record.samples, trace.rate,
+        used, missing, flagged + rejected, noise, record.read_as, record.notices,
+    )  # fmt: skip
 
 
 def _overrides(bench: Bench) -> list[Input]:

@@ -47,7 +47,8 @@ def judge(ledger: Ledger, *, tolerance: float) -> Verdict:
     if left.low > 0.0 or left.high < 0.0:
         account = "open"
     else:
-        account = "closed" if _reach(left) / energy <= tolerance else "undecided"
+        small = _reach(left) / energy <= tolerance
+        account = "closed" if small else "undecided"
     error = relative.value / max(_reach(relative), 1e-300)
     return Verdict(mechanical, account, resolution, error, _sentence(mechanical, account, ledger, energy, tolerance))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -11,7 +12,8 @@ from joulebook.engine.datum import RestLevel
 from joulebook.engine.ledger import Ledger
 from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
-from joulebook.experiments.ramp_findings import finding
+from joulebook.experiments.ramp_codes import finding
+from joulebook.experiments.ramp_effects import percent, travel
 
 __all__ = ["CARTS", "inspect_bench"]
 
@@ -19,10 +21,16 @@ CARTS = (0.1, 3.0)
 """kg: lab carts weigh this much (BENCH_FACTS)."""
 
 _SLOPES = (0.8, 40.0)
-"""deg: tracks of this lab are tilted by 3 to 18; beyond these limits the number is something else (common practice, no source)."""
+"""deg: tracks of this lab are tilted by 3 to 18; beyond these limits it is another number (common practice, no source)."""
 
 _FAR_OFF = 3.0
-"""Standard uncertainties by which stated and seen slope may differ before a person is asked to look."""
+"""Standard uncertainties by which the energies may fail to balance before the stated slope is doubted."""
+
+_GRAVITY = 9.81
+"""m/s², to tell wrong units by: nothing here needs it better."""
+
+_ALIKE = 0.2
+"""deg: a smaller difference between stated and seen slope is not worth a second measurement."""
 
 
 def inspect_bench(bench: Bench, runs: Sequence[Run], rest: RestLevel | None, ledger: Ledger | None) -> list[Finding]:
@@ -34,10 +42,13 @@ def _mass(bench: Bench) -> list[Finding]:
     mass = bench.inputs["cart.mass"].value
     if CARTS[0] <= mass <= CARTS[1]:
         return []
-    meant = f"; {mass / 1000.0:.4g} kg would be {mass:.4g} g" if mass > CARTS[1] else f"; {1000.0 * mass:.4g} kg would fit"
+    other = mass / 1000.0 if mass > CARTS[1] else mass * 1000.0
+    meant = ""
+    if CARTS[0] <= other <= CARTS[1]:
+        meant = f" {1000.0 * other:.4g} g, which are {other:.4g} kg, would fit."
     message = (
-        f"The mass is given as {mass:.4g} kg, and lab carts weigh {CARTS[0]:g} to {CARTS[1]:g} kg{meant}. All energies in joules go with "
-        "it; the comparison does not."
+        f"The mass is given as {mass:.4g} kg, and lab carts weigh {CARTS[0]:g} to {CARTS[1]:g} kg.{meant} Every energy in joules "
+        "goes with the mass, so all of them are wrong by the same factor; the comparison of the energies does not change."
     )
     return [finding("mass-suspect", "look", message, mass_kg=mass)]
 
@@ -45,41 +56,74 @@ def _mass(bench: Bench) -> list[Finding]:
 def _no_rest(bench: Bench, runs: Sequence[Run], rest: RestLevel | None) -> list[Finding]:
     if rest is not None:
         return []
-    sources = {run.motion.datum.source for run in runs if run.motion}
-    why = "There is no rest record" if bench.rest is None else f"In {bench.rest.file} the cart never stands still"
-    u = max((run.motion.datum.u for run in runs if run.motion), default=float("nan"))
-    if sources == {"tail"}:
-        message = f"{why}; the rest level is taken from where the cart settles at the end of the launch record, ± {1000.0 * u:.1f} mm."
-        return [finding("no-rest", "note", message, u_m=u)]
-    if not sources:
-        return [finding("no-rest", "note", f"{why}.")]
-    message = f"{why}, and the cart does not settle in the launch record; the rest level is worked out from the rebounds, ± {1000.0 * u:.0f} mm."
-    return [finding("no-rest", "look", message, u_m=u)]
+    motions = [run.motion for run in runs if run.motion]
+    if bench.rest is None:
+        why = "There is no rest record of the cart at the stop, plunger out"
+    elif bench.rest.velocity_only:
+        why = f"{bench.rest.file} has a velocity column but no positions"
+    else:
+        why = f"In {bench.rest.file} the cart never stands still"
+    if not motions:
+        return [finding("no-rest", "note", f"{why}. Nothing rests on it here, for no launch could be analysed.")]
+    u = max(motion.datum.u for motion in motions)
+    share = max(motion.datum.u / travel(motion) for motion in motions)
+    effect = (
+        f"The level is known to {1000.0 * u:.1f} mm (standard uncertainty), which is {percent(share)} of the climb and of both "
+        "energies."
+    )
+    if {motion.datum.source for motion in motions} == {"tail"}:
+        message = f"{why}, so the level to count from is taken from where the cart settles at the end of the launch. {effect}"
+        return [finding("no-rest", "note", message, u_m=u, share=share)]
+    message = (
+        f"{why}, and the cart does not settle at the end of the launch, so the level to count from is worked out from rebounds "
+        f"and push. {effect}"
+    )
+    return [finding("no-rest", "look", message, u_m=u, share=share)]
 
 
 def _slope(bench: Bench, ledger: Ledger | None) -> list[Finding]:
     stated, u_stated = _stated(bench)
+    seen = float("nan") if ledger is None else ledger.quantity("slope_from_motion").value
     found: list[Finding] = []
-    seen = float("nan")
-    if ledger is not None:
-        motion, left = ledger.quantity("slope_from_motion"), ledger.quantity("unaccounted")
-        seen = motion.value
-        off = stated - seen
-        if abs(left.value) > _FAR_OFF * left.u and abs(off) > 0.2:
-            effect = 100.0 * (np.sin(np.radians(stated)) / np.sin(np.radians(seen)) - 1.0)
-            message = (
-                f"The slope is stated as {stated:.2f}° (u = {u_stated:.2f}°), the motion shows {seen:.2f}° (u = {motion.u:.2f}°). With the "
-                f"stated slope the potential energy is {abs(effect):.0f} % {'larger' if effect > 0 else 'smaller'} than the motion says."
-            )
-            found.append(finding("angle-mismatch", "look", message, stated_deg=stated, seen_deg=seen, u_seen_deg=motion.u))
-            found += _unit_factor(np.sin(np.radians(seen)) / np.sin(np.radians(stated)))
     meant = _other_reading(stated, seen)
+    if ledger is not None and _disagree(stated, ledger):
+        u_seen = ledger.quantity("slope_from_motion").u
+        fall = 0.5 * (ledger.quantity("climb_acceleration").value + ledger.quantity("descent_acceleration").value)
+        ratio = fall / (_GRAVITY * math.sin(math.radians(max(stated, 1e-3))))
+        if fall >= _GRAVITY:
+            message = (
+                f"The cart slows by {fall:.3g} m/s every second, more than in free fall: the distances or the times are in "
+                "another unit. With distances 10 times too large the kinetic energy is 100 times too large."
+            )
+            return [finding("units-suspect", "look", message, ratio=ratio)]
+        effect = float(np.sin(np.radians(stated)) / np.sin(np.radians(seen))) - 1.0
+        message = (
+            f"The slope is stated as {stated:.2f}° (u = {u_stated:.2f}°), and the motion shows {seen:.2f}° (u = {u_seen:.2f}°). "
+            f"With the stated slope the potential energy is {percent(effect)} {'larger' if effect > 0.0 else 'smaller'} than "
+            "with that of the motion, and the difference of the energies is off by as much."
+        )
+        found.append(finding("angle-mismatch", "look", message, stated_deg=stated, seen_deg=seen, u_seen_deg=u_seen))
+        if not meant:
+            found += _unit_factor(ratio)
     if not _SLOPES[0] <= stated <= _SLOPES[1] or (found and meant):
-        guess = f" Read as {meant} it would fit." if meant else ""
         shown = f", and the motion shows {seen:.1f}°" if np.isfinite(seen) else ""
-        message = f"The track's angle is stated as {stated:.2f}°{shown}.{guess}"
-        found.append(finding("angle-suspect", "look", message, stated_deg=stated, meant=meant))
+        guess = f" Read as {meant} it would fit." if meant else ""
+        message = (
+            f"The track's angle to the horizontal is stated as {stated:.2f}°{shown}.{guess} The potential energy goes with the "
+            "sine of the angle, so no comparison of the energies holds until it is right."
+        )
+        evidence: dict[str, object] = {"stated_deg": stated, "meant": meant}
+        if np.isfinite(seen):
+            evidence["seen_deg"] = seen
+        found.append(finding("angle-suspect", "look", message, None, **evidence))
     return found
+
+
+def _disagree(stated: float, ledger: Ledger) -> bool:
+    """Say whether the stated slope differs from that of the motion by more than the whole account leaves room for."""
+    left = ledger.quantity("unaccounted")
+    apart = abs(stated - ledger.quantity("slope_from_motion").value)
+    return abs(left.value) > _FAR_OFF * left.u and apart > _ALIKE
 
 
 def _stated(bench: Bench) -> tuple[float, float]:
@@ -95,19 +139,21 @@ def _stated(bench: Bench) -> tuple[float, float]:
 
 
 def _unit_factor(ratio: float) -> list[Finding]:
-    """Say when the motion is too large or too small by the ratio of two units of length."""
+    """Return a finding when the motion is too large or too small by the ratio of two units of length."""
     for factor in (100.0, 10.0, 0.1, 0.01):
         if abs(ratio / factor - 1.0) < 0.35:
             message = (
-                f"The motion's deceleration is {ratio:.3g} times what the stated slope gives, as if the distances were in a unit {factor:g} times off."
+                f"The cart slows {ratio:.3g} times as fast as the stated slope makes it, as if the distances were in a unit "
+                f"{factor:g} times off. With distances {factor:g} times too large the kinetic energy is {factor * factor:g} "
+                "times too large."
             )
-            return [finding("units-suspect", "look", message, ratio=float(ratio))]
+            return [finding("units-suspect", "look", message, ratio=ratio)]
     return []
 
 
 def _other_reading(stated: float, seen: float) -> str:
     """Return what the stated number may have meant, given the slope that the motion shows; "" when nothing fits."""
-    if not np.isfinite(seen):
+    if not seen <= _SLOPES[1]:
         return "an angle from the vertical" if stated > 70.0 else ""
     readings = {
         "an angle from the vertical": 90.0 - stated,

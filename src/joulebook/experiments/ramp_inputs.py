@@ -11,7 +11,10 @@ from joulebook.engine.bench import InputSpec, SettingSpec
 __all__ = ["INPUTS", "SETTINGS"]
 
 INPUTS: tuple[InputSpec, ...] = (
-    InputSpec("cart.mass", "kg", "mass of the cart with all that rides on it", bare_relative=0.005, low=1e-6, high=1e4, required=True),
+    InputSpec(
+        "cart.mass", "kg", "mass of the cart with all that rides on it",
+        bare_relative=0.005, low=1e-6, high=1e4, required=True,
+    ),
     InputSpec(
         "cart.rotating_fraction", "1", "rotating part of the inertia: sum of I/r² of the wheels over the cart's mass",
         default=0.02, default_half_width=0.02, bare_relative=0.5, low=0.0, high=1.0,

@@ -188,7 +188,7 @@ def _root(x: Array) -> Array:
 
 def _bounded(x: Array) -> Array:
     """Return x, and ±1 for a draw beyond it."""
-    return np.where(np.abs(x.real) > 1.0, np.sign(x.real), x) if np.iscomplexobj(x) else np.clip(x, -1.0, 1.0)
+    return np.asarray(np.where(np.abs(x.real) > 1.0, np.sign(x.real), x) if np.iscomplexobj(x) else np.clip(x, -1.0, 1.0))
 
 
 def _growth(x: Array) -> Array:
@@ -212,7 +212,7 @@ def _excess(x: Array) -> Array:
 def _climb_time(a: Array, h: Array, k: Array) -> Array:
     """Return the time from release to apex, arccos(e^(−kh))/√(ak), analytic at k = 0."""
     y = k * h
-    series = _root(2.0 * h / a) * np.sqrt(1.0 - y / 3.0 + 2.0 * y * y / 45.0)
+    series = np.asarray(_root(2.0 * h / a) * np.sqrt(1.0 - y / 3.0 + 2.0 * y * y / 45.0))
     if np.max(np.abs(y), initial=0.0) < _SMALL:
         return series
     safe = np.where(np.abs(y) < _SMALL, 1.0, y)

@@ -50,7 +50,7 @@ class Design:
     wait: float = 1.0
     hops: int | None = 3
     last_hop: float = 0.5
-    longest: float = 10.0
+    longest: float = 60.0
     rest_seconds: float = 3.0
     rest_at: float = 0.0
     rest_cocked: bool = False

@@ -10,10 +10,12 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
 from joulebook.engine.bench import Bench, InputSpec, Override, SettingSpec
+from joulebook.engine.house import DEFAULT_HOUSE, House
 from joulebook.engine.record import Record
 from joulebook.errors import Fault, InputError
 from joulebook.readers.bench_overrides import check_times, read_overrides
@@ -44,6 +46,21 @@ class Tables(Protocol):
         """The settings that it knows."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Relaxed:
+    """An experiment's tables with nothing required."""
+
+    known: Tables
+
+    @property
+    def inputs(self) -> tuple[InputSpec, ...]:
+        return tuple(replace(spec, required=False) for spec in self.known.inputs)
+
+    @property
+    def settings(self) -> tuple[SettingSpec, ...]:
+        return self.known.settings
+
+
 def read_bench(
     path: str | os.PathLike[str],
     *,
@@ -51,6 +68,8 @@ def read_bench(
     reading: Mapping[str, str | int] | None = None,
     overrides: Mapping[str, Override] | None = None,
     tables: Callable[[str], Tables] | None = None,
+    house: House | None = None,
+    with_records: bool = True,
 ) -> Bench:
     """Read a bench file with its records.
 
@@ -60,6 +79,9 @@ def read_bench(
     overrides: by launch file name; "" stands for every launch that has none here; they win over those of the file.
     tables: the inputs and settings of an experiment by its name, KeyError for an unknown one; those of `joulebook.experiments`
         unless given.
+    house: rules that stand where the bench file says nothing (g, tolerance).
+    with_records: False leaves the records alone, which need not be there yet, and lets required inputs be missing: the set-up as it
+        is known before the class. The bench then has no launches.
     Raises BenchFileError with every fault found, in the bench file and in its records, by field.
     """
     file = find_bench_file(Path(path))
@@ -72,6 +94,22 @@ def read_bench(
         _check_names(values or {}, known, faults)
         given = without_rivals(given, values or {}, known.inputs)
     title = document["title"] if "title" in document else file.resolve().parent.name
+    if not with_records:
+        return _assembled(
+            title=title,
+            experiment=document.get("experiment", DEFAULT_EXPERIMENT),
+            known=None if known is None else _Relaxed(known),
+            given=given,
+            rest=None,
+            launches=(),
+            overrides={},
+            options={},
+            tolerance=_tolerance(document.get("house"), faults, house),
+            folder=os.fspath(file.parent),
+            source=source,
+            faults=faults,
+            house=house,
+        )
     rest, launches = find_records(document.get("files"), file.parent, faults)
     chosen, launches = read_overrides(document.get("launches"), launches, faults)
     chosen.update(_by_launch(overrides or {}, launches, faults))
@@ -85,10 +123,11 @@ def read_bench(
         launches=launches,
         overrides=chosen,
         options=options,
-        tolerance=_tolerance(document.get("house"), faults),
+        tolerance=_tolerance(document.get("house"), faults, house),
         folder=os.fspath(file.parent),
         source=source,
         faults=faults,
+        house=house,
     )
 
 
@@ -101,8 +140,9 @@ def make_bench(
     experiment: str = DEFAULT_EXPERIMENT,
     overrides: Mapping[str, Override] | None = None,
     reading: Mapping[str, str | int] | None = None,
-    tolerance: str | float = 0.05,
+    tolerance: str | float | None = None,
     tables: Callable[[str], Tables] | None = None,
+    house: House | None = None,
 ) -> Bench:
     """Return a bench made without a bench file, with the same checks.
 
@@ -110,8 +150,8 @@ def make_bench(
         one of several runs), a name with the file's bytes, or a record. rest: the rest record, likewise.
     overrides: by launch file name; "" stands for every launch that has none of its own.
     reading: time_column, position_column, unit, run, decimal, for every record that is read here.
-    tolerance: a fraction, or "5 %".
-    tables: as for `read_bench`.
+    tolerance: a fraction, or "5 %"; None for the house's.
+    tables, house: as for `read_bench`.
     Raises BenchFileError with every fault found, by field.
     """
     faults: list[Fault] = []
@@ -132,10 +172,11 @@ def make_bench(
         launches=named,
         overrides=_by_launch(overrides or {}, named, faults),
         options=dict(reading or {}),
-        tolerance=_tolerance({"tolerance": tolerance}, faults),
+        tolerance=_tolerance(None if tolerance is None else {"tolerance": tolerance}, faults, house),
         folder="",
         source="",
         faults=faults,
+        house=house,
     )
 
 
@@ -153,9 +194,14 @@ def _assembled(
     folder: str,
     source: str,
     faults: list[Fault],
+    house: House | None,
 ) -> Bench:
     """Fill in the values, read the records, and return the bench or raise all faults together."""
     inputs = fill_inputs(given, known.inputs, faults) if known is not None else {}
+    if house is not None and house.gravity is not None and known is not None and "place.gravity" in inputs:
+        groups = {spec.group for spec in known.inputs if spec.name == "place.gravity"}
+        if not any(spec.name in given for spec in known.inputs if spec.group in groups):
+            inputs["place.gravity"] = house.gravity
     settings = fill_settings(given, known.settings, faults) if known is not None else {}
     if not isinstance(title, str) or not 0 < len(title.strip()) <= _LONGEST_TITLE:
         faults.append(Fault("title", f"must be a text of 1 to {_LONGEST_TITLE} characters.", 'Write title = "Bench 3".'))
@@ -238,20 +284,21 @@ def _by_launch(overrides: Mapping[str, Override], launches: Sequence[RecordSourc
     return {name: override for name, override in found.items() if override is not None}
 
 
-def _tolerance(house: object, faults: list[Fault]) -> float:
-    """Return the tolerance of the table [house] (DESIGN §5)."""
+def _tolerance(house: object, faults: list[Fault], rules: House | None) -> float:
+    """Return the tolerance of the table [house] (DESIGN §5), that of the house rules where the table says nothing."""
+    usual = (rules or DEFAULT_HOUSE).tolerance
     if house is None:
-        return 0.05
+        return usual
     if not isinstance(house, Mapping):
         faults.append(Fault("house", "must be a table.", "Write [house], and below it tolerance = 0.05."))
-        return 0.05
+        return usual
     faults.extend(unknown_fault(f"house.{key}", ("house.tolerance",)) for key in house if key != "tolerance")
-    written = house.get("tolerance", 0.05)
+    written = house.get("tolerance", usual)
     try:
         tolerance = read_quantity(written, unit="1").value
     except InputError as error:
         faults.append(Fault("house.tolerance", error.message, error.remedy))
-        return 0.05
+        return usual
     if not 0.0 < tolerance < 1.0:
         what = f"{tolerance:g} is not between 0 and 1."
         faults.append(Fault("house.tolerance", what, 'Write the part of the energy that you let pass, as in 0.05 or "5 %".'))

@@ -182,6 +182,8 @@ def _record(run: Run, choices: Choices, content: bytes, name: str, notices: tupl
         run=run.name if several else "",
         notices=(*said, *passed_over(run)),
         distance_step=float(_scaled(np.array([step]), scale.position.factor)[0]),
+        unit_doubt=scale.position_doubt,
+        time_doubt=scale.time_doubt,
     )
 
 

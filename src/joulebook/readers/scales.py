@@ -50,11 +50,14 @@ class Scale:
     """The units that a record was read in.
 
     time, position: the units. notices: a sentence for each unit that was not the one given.
+    time_doubt, position_doubt: that sentence, where it goes against what the file says of itself, else "".
     """
 
     time: Unit
     position: Unit
     notices: tuple[str, ...] = ()
+    time_doubt: str = ""
+    position_doubt: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +117,7 @@ def choose_units(
     fast = here.rate >= IMPOSSIBLE_RATE or (here.rate > 500.0 and here.speed > IMPOSSIBLE_SPEED and not odd_place)
     odd_clock = not time_fixed and (slow or fast)
     notices: list[str] = []
+    time_doubt = position_doubt = ""
     times = _time_choices(claimed[0], slow) if odd_clock else [claimed[0]]
     places = (
         [u for u in (METRE, CENTIMETRE, MILLIMETRE) if (u.factor > claimed[1].factor) == near and u != claimed[1]]
@@ -126,6 +130,7 @@ def choose_units(
         chosen_time, chosen_place = _likeliest(fits, look, whole)
     if chosen_time is not claimed[0]:
         notices.append(_time_notice(time_label, time_unit, chosen_time, here))
+        time_doubt = notices[-1] if time_unit or chosen_time is _HUNDREDTH else ""
     if chosen_place is not claimed[1]:
         low, high = float(np.nanmin(position)), float(np.nanmax(position))
         said = (
@@ -137,9 +142,10 @@ def choose_units(
             f"{said}, but its numbers ({low:g} to {high:g}) are evidently {_plural(chosen_place)}: read as "
             f"{chosen_place.symbol}; give the unit to overrule this"
         )
+        position_doubt = notices[-1] if position_unit else ""
     elif far:
         notices.append(f"{position_label} reads up to {here.size:.3g} m, farther than a ranger on a bench sees: check its unit")
-    return Scale(chosen_time, chosen_place, tuple(notices))
+    return Scale(chosen_time, chosen_place, tuple(notices), time_doubt, position_doubt)
 
 
 def _look(time: Array, position: Array) -> _Look | None:

@@ -7,10 +7,11 @@ import re
 from dataclasses import dataclass
 
 from joulebook.engine.report import Audit, LaunchAudit
+from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.method_text import method_paragraphs
 from joulebook.render.numbers import dof_text, input_text, interval_text, number, percent, value_and_u, value_with_u
 from joulebook.render.pictures import Pictures, draw_pictures, main_launch
-from joulebook.render.plain import clean_text, sorted_findings
+from joulebook.render.plain import clean_text
 from joulebook.render.words import (
     ACCOUNT_WORDS,
     CAUTIONS,
@@ -74,7 +75,7 @@ class FindingText:
 class Contents:
     """The report, from the verdict to the cautions.
 
-    verdict: the sentence. claims: (question, answer) pairs under it. findings: worst first.
+    verdict: the sentence. claims: (question, answer) pairs under it. findings: worst first, one for all launches that share it.
     ledger, motion: tables; None when there is no ledger. slope, velocity: paragraphs.
     influences: for each quantity its largest influences. launches: a row for each launch.
     inputs, records: tables. readings: (file, how it was read) with what was noticed.
@@ -115,7 +116,7 @@ def compose(audit: Audit, *, pictures: Pictures | None = None) -> Contents:
             clean_text(item.message),
             clean_text(item.remedy),
         )
-        for item in sorted_findings(audit)
+        for item in grouped_findings(audit)
     )
     ledger = [(name, item) for name, item in _singles(audit) if name in LEDGER_ORDER]
     ledger.sort(key=lambda row: LEDGER_ORDER.index(row[0]))

@@ -13,8 +13,9 @@ from collections.abc import Collection
 from html import escape
 
 from joulebook.engine.report import Audit
+from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import interval_text, value_with_u
-from joulebook.render.plain import clean_text, quantities_in_order, sorted_findings
+from joulebook.render.plain import clean_text, quantities_in_order
 from joulebook.render.words import LEDGER_ORDER, SEVERITY_WORDS, input_words, quantity_words
 
 __all__ = ["display_bundle", "display_html"]
@@ -69,8 +70,9 @@ def _text(text: str) -> str:
 
 
 def _findings(audit: Audit) -> list[str]:
-    first = [finding for finding in sorted_findings(audit) if finding.severity != "note"]
-    notes = len(audit.findings) - len(first)
+    findings = grouped_findings(audit)
+    first = [finding for finding in findings if finding.severity != "note"]
+    notes = len(findings) - len(first)
     lines = []
     if first:
         lines.append("<ul>")

@@ -16,7 +16,7 @@ from joulebook.render.pictures import Pictures
 if TYPE_CHECKING:
     from jinja2 import Template
 
-__all__ = ["write_page"]
+__all__ = ["page_style", "style_hash", "write_page"]
 
 
 def write_page(audit: Audit, *, pictures: Pictures | None = None) -> str:
@@ -25,13 +25,13 @@ def write_page(audit: Audit, *, pictures: Pictures | None = None) -> str:
     pictures: drawn already (by `draw_pictures`), or None to draw them. The one style block is allowed by its hash in the page's
     own Content-Security-Policy (CSP Level 3, 2.3.1), everything else is refused.
     """
-    style = _style()
-    return _template().render(it=compose(audit, pictures=pictures), style=style, style_hash=_style_hash(style))
+    style = page_style()
+    return _template().render(it=compose(audit, pictures=pictures), style=style, style_hash=style_hash(style))
 
 
 @cache
-def _style() -> str:
-    """Return the style sheet with the rules that turn the pictures' colours in a dark page."""
+def page_style() -> str:
+    """Return the style sheet of every page, with the rules that turn the pictures' colours in a dark page."""
     source = (files("joulebook.render") / "templates" / "page.css").read_text(encoding="utf-8")
     rules = [
         f'.picture [{attribute}="{ink.light}"]{{{attribute}:{ink.dark}}}'
@@ -41,7 +41,8 @@ def _style() -> str:
     return source.replace("/* dark pictures */", "\n".join(rules))
 
 
-def _style_hash(style: str) -> str:
+def style_hash(style: str) -> str:
+    """Return the hash by which a page's Content-Security-Policy allows its one style block."""
     return "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import asdict
 from functools import cache
 from importlib.resources import files
@@ -16,7 +17,7 @@ from joulebook.render.pictures import Pictures
 if TYPE_CHECKING:
     from typst import Fonts
 
-__all__ = ["FONT", "PAPERS", "write_paper"]
+__all__ = ["FONT", "PAPERS", "typeset", "write_paper"]
 
 PAPERS = ("a4", "us-letter")
 # One face for text and pictures, of those that come with Typst: a paper must look the same on every machine.
@@ -29,18 +30,27 @@ def write_paper(audit: Audit, *, paper: Literal["a4", "us-letter"] = "a4", pictu
     paper: the size of the sheet. pictures: drawn already (by `draw_pictures`), or None to draw them.
     Raises OutputError for another size, and when the PDF cannot be set.
     """
+    return typeset("paper.typ", asdict(compose(audit, pictures=pictures)), paper=paper)
+
+
+def typeset(template: str, contents: Mapping[str, Any], *, paper: str = "a4", **inputs: str) -> bytes:
+    """Return contents set by one of our Typst templates as a tagged PDF; the same contents give the same bytes.
+
+    template: its file name. contents: plain data, which the template reads as JSON. inputs: further texts for the template.
+    Raises OutputError for another paper than PAPERS, and when the PDF cannot be set.
+    """
     if paper not in PAPERS:
         raise OutputError(f"There is no paper size {paper!r}.", remedy=f"Choose one of {', '.join(PAPERS)}.")
     import typst
 
-    source = (files("joulebook.render") / "templates" / "paper.typ").read_bytes()
-    contents = json.dumps(_settable(asdict(compose(audit, pictures=pictures))), ensure_ascii=False)
+    source = (files("joulebook.render") / "templates" / template).read_bytes()
+    told = json.dumps(_settable(dict(contents)), ensure_ascii=False)
     try:
         # A fixed time stamp, so that equal audits give equal files.
         pdf = typst.compile(
             source,
             font_paths=_fonts(),
-            sys_inputs={"contents": contents, "paper": paper},
+            sys_inputs={"contents": told, "paper": paper, **inputs},
             pdf_standards=["ua-1"],
             timestamp=0,
         )

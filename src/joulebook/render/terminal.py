@@ -10,8 +10,9 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from joulebook.engine.report import Audit, BudgetLine, Finding, LaunchAudit
+from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import input_text, interval_text, number, percent, value_with_u
-from joulebook.render.plain import quantities_in_order, sorted_findings
+from joulebook.render.plain import quantities_in_order
 from joulebook.render.screen import Screen
 from joulebook.render.section import SectionLine, SectionRow, section_lines, section_sentence
 from joulebook.render.words import (
@@ -53,7 +54,7 @@ def show(audit: Audit, console: Console | None = None, *, verbose: bool = False)
     screen.paragraph(audit.verdict.sentence, "bold")
     if audit.quantities:
         screen.paragraph(_rule(audit))
-    findings = sorted_findings(audit)
+    findings = grouped_findings(audit)
     _show_findings(screen, "What needs a person first", [item for item in findings if item.severity != "note"])
     _show_quantities(screen, "Energy from release to apex", quantities_in_order(audit, LEDGER_ORDER))
     if verbose:

@@ -108,7 +108,7 @@ def _write_heading(sheet: Sheet, audit: Audit) -> int:
         sheet.text(5, 1, "not known")
     worst = [finding for finding in sorted_findings(audit) if finding.severity != "note"]
     sheet.text(6, 0, "Findings to look at first", "label")
-    sheet.text(6, 1, ", ".join(finding.code for finding in worst) if worst else "none")
+    sheet.text(6, 1, ", ".join(dict.fromkeys(finding.code for finding in worst)) if worst else "none")
     return 8
 
 

@@ -1,0 +1,39 @@
+"""The decimal sign of a report: texts are composed with a point and get the house's sign last, where they are laid out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+__all__ = ["with_decimal", "with_decimal_svg"]
+
+# A point between two digits, in a number and not in something that has several: dates, versions, clauses of a standard.
+_POINT = re.compile(r"(?P<clause>(?:JCGM \d+|GUM|WCAG|ISO [\d-]+),? )?(?<![\d.])(\d+)\.(\d+)(?![\d]*\.\d)")
+_TEXT_NODE = re.compile(r">([^<>]+)<")
+
+
+def with_decimal(text: str, decimal: str, *, keep: Iterable[str] = ()) -> str:
+    """Return text whose numbers have this decimal sign.
+
+    decimal: "." (the text comes back as it is) or ",". keep: names that stand in the text and are left as they are (titles, files).
+    Numbers with more than one point (dates, versions) are left, and so is what is joined to letters ("launch1.2.csv").
+    """
+    if decimal == ".":
+        return text
+    names = sorted({name for name in keep if _POINT.search(name)}, key=len, reverse=True)
+    if not names:
+        return _changed(text, decimal)
+    parts = re.split("(" + "|".join(map(re.escape, names)) + ")", text)
+    return "".join(part if part in names else _changed(part, decimal) for part in parts)
+
+
+def with_decimal_svg(svg: str, decimal: str, *, keep: Iterable[str] = ()) -> str:
+    """Return a drawing whose written numbers have this decimal sign; coordinates stay as they are."""
+    if decimal == ".":
+        return svg
+    kept = tuple(keep)
+    return _TEXT_NODE.sub(lambda found: f">{with_decimal(found[1], decimal, keep=kept)}<", svg)
+
+
+def _changed(text: str, decimal: str) -> str:
+    return _POINT.sub(lambda found: found[0] if found["clause"] else f"{found[2]}{decimal}{found[3]}", text)

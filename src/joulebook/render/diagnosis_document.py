@@ -1,0 +1,83 @@
+"""The two sheets of a diagnosis pack: the records with questions, and what was hidden in each with the hints of the room."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+
+from joulebook.experiments.ramp_hints import CLEAN, GRADES, HINTS, Hint
+from joulebook.render.contents import Table
+from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Lines, Part, Text
+from joulebook.render.picture import Picture
+from joulebook.render.plain import clean_text
+
+__all__ = ["DiagnosisItem", "answer_sheet", "question_sheet"]
+
+_QUESTIONS = (("What do you see?", 3), ("What would you ask the group?", 2), ("What would you do?", 2))
+
+
+@dataclass(frozen=True, slots=True)
+class DiagnosisItem:
+    """One record of a pack. number: from 1. folder: its folder's name. picture: of the record, nothing named.
+
+    stated: (what, value) of its bench file. code: what was hidden, "" for nothing; title: the finding in a few words; changes: what it
+    does to the result. message, remedy: of the audit's finding, "" where it names another code. verdict: the audit's sentence.
+    others: further codes that the audit names. caveat: why the audit may not name what was hidden, "" for none.
+    """
+
+    number: int
+    folder: str
+    picture: Picture
+    stated: tuple[tuple[str, str], ...]
+    code: str
+    title: str
+    changes: str
+    message: str
+    remedy: str
+    verdict: str
+    others: tuple[str, ...] = ()
+    caveat: str = ""
+
+
+def question_sheet(items: Sequence[DiagnosisItem]) -> Document:
+    """Return the sheet for those who practise: a picture, what the group stated, and three questions to each record."""
+    count = "one record" if len(items) == 1 else f"{len(items)} records"
+    lead = f"Here are {count} as groups hand them in. Some are sound. Say what you see before you look anything up."
+    return Document("What is the matter with this record?", "Practice for the room: questions", lead, tuple(map(_question, items)))
+
+
+def answer_sheet(items: Sequence[DiagnosisItem]) -> Document:
+    """Return the sheet with the answers: what was hidden, how it shows, the hints in four grades, and what to do."""
+    rows = tuple((f"Record {item.number}", item.code or "nothing", item.title) for item in items)
+    overview = Part("What was hidden", (Grid(Table("The records", ("Record", "Hidden", "In words"), rows), (0, 0, 1)),))
+    lead = "For the teacher. The hints are those that the hint cards and the room use; only the last grade names the matter."
+    return Document("What was the matter", "Practice for the room: answers", lead, (overview, *map(_answer, items)))
+
+
+def _question(item: DiagnosisItem) -> Part:
+    stated = Table("What the group wrote", ("What", "Value"), tuple((what, clean_text(value)) for what, value in item.stated))
+    blocks: list[Block] = [Text(f"Folder {item.folder}."), Grid(stated, (1, 2)), Drawing(item.picture, told=False)]
+    blocks += [Lines(question, count) for question, count in _QUESTIONS]
+    return Part(f"Record {item.number}", tuple(blocks), new_page=True)
+
+
+def _answer(item: DiagnosisItem) -> Part:
+    hint = HINTS[item.code] if item.code else CLEAN
+    pairs = [("Hidden", f"{item.code}: {item.title}" if item.code else f"nothing. {item.title}")]
+    if item.message:
+        pairs.append(("How it shows", clean_text(item.message)))
+    if item.caveat:
+        pairs.append(("Not named by the audit", item.caveat))
+    if item.changes:
+        pairs.append(("What it changes", item.changes))
+    if item.remedy:
+        pairs.append(("What to do", item.remedy))
+    pairs.append(("The audit's verdict", clean_text(item.verdict)))
+    blocks: list[Block] = [Drawing(item.picture, told=False), Labelled(tuple(pairs)), Labelled(_graded(hint))]
+    if item.others:
+        blocks.append(Items((f"The audit also names {', '.join(item.others)}.",)))
+    return Part(f"Record {item.number}", tuple(blocks), new_page=item.number > 1 and item.number % 2 == 1)
+
+
+def _graded(hint: Hint) -> tuple[tuple[str, str], ...]:
+    return tuple((GRADES[grade.name], str(getattr(hint, grade.name))) for grade in fields(hint))

@@ -1,0 +1,127 @@
+"""What a sheet says of one bench before the class: what is known of its set-up, written as a person enters it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from joulebook.engine.bench import Bench
+from joulebook.engine.house import House
+from joulebook.render.numbers import number
+from joulebook.render.plain import clean_text
+from joulebook.render.words import unit_text
+from joulebook.uncertainty import Input
+from joulebook.uncertainty.rounding import write
+
+__all__ = ["BLANK_BENCH", "BenchFacts", "entered", "facts_of", "facts_of_plan", "gravity_text"]
+
+
+@dataclass(frozen=True, slots=True)
+class BenchFacts:
+    """One bench's set-up, each value as text with its unit, "" where it is not known yet and is left to be written in.
+
+    title: of the bench, "" for a blank card. load: what the cart should weigh, aim: the slope to set, where these are planned and still to be
+        measured. mass, angle, rise, along, length: of cart and track, with their limits where known.
+    placed: the end at which the ranger stands, "top", "bottom" or "". least_range: nearest distance that the ranger measures.
+    distance: from the ranger to the cart at the stop. rate: readings per second. strength: how far the plunger is cocked.
+    launches: how many launches this bench makes, None for the house's number. gravity: g of this bench, "" for the house's.
+    """
+
+    title: str = ""
+    load: str = ""
+    aim: str = ""
+    mass: str = ""
+    angle: str = ""
+    rise: str = ""
+    along: str = ""
+    length: str = ""
+    placed: str = ""
+    least_range: str = ""
+    distance: str = ""
+    rate: str = ""
+    strength: str = ""
+    launches: int | None = None
+    gravity: str = ""
+
+
+BLANK_BENCH = BenchFacts()
+
+
+def facts_of(bench: Bench, **more: str) -> BenchFacts:
+    """Return what a bench file says of its set-up; defaults are left out, for a sheet asks for what was measured.
+
+    more: fields of BenchFacts that the bench file does not hold, such as `rate` and `strength`.
+    """
+    given = {name: item for name, item in bench.inputs.items() if item.origin == "given"}
+    length, least = bench.number("track.length"), bench.number("sensor.min_range")
+    g = given.get("place.gravity")
+    return BenchFacts(
+        title=clean_text(bench.title),
+        mass=_entered(given, "cart.mass"),
+        angle=_entered(given, "track.angle"),
+        rise=_entered(given, "track.rise", factor=100.0, unit="cm"),
+        along=_entered(given, "track.along", factor=100.0, unit="cm"),
+        length="" if length is None else f"{length:.2f} m",
+        placed=bench.word("sensor.placed") or "",
+        least_range="" if least is None else f"{number(100.0 * least, 3)} cm",
+        launches=len(bench.launches) or None,
+        gravity="" if g is None or g.note.startswith("House rule") else f"{number(g.value, 5)} m/s²",
+        **more,
+    )
+
+
+def facts_of_plan(plan: Mapping[str, Any]) -> tuple[BenchFacts, ...]:
+    """Return what a plan (JSON of format joulebook/plan-1) says of each bench's set-up, and nothing of what it expects.
+
+    Mass and slope of a plan are what to aim at; the class measures them, so they are no values to enter.
+    Raises KeyError, TypeError or ValueError where the plan is not of that form.
+    """
+    benches = plan["benches"] or [{"title": plan["title"], **plan["recommended"]}]
+    return tuple(_planned(bench) for bench in benches)
+
+
+def _planned(bench: Mapping[str, Any]) -> BenchFacts:
+    set_up = bench["set_up"]
+    angle, stroke = float(set_up["angle_deg"]), float(set_up["stroke_m"])
+    rise = 100.0 * math.sin(math.radians(angle))
+    return BenchFacts(
+        title=clean_text(str(bench["title"])),
+        load=f"{float(set_up['mass_kg']):.2f} kg",
+        aim=f"{angle:.1f}°, a rise of {rise:.1f} cm on 100 cm of track",
+        # A ranger sees the cocked cart farthest away; at the stop the plunger is out.
+        distance=f"about {float(bench['farthest_m']) - stroke:.2f} m",
+        placed="top",
+        rate=number(float(set_up["rate_Hz"]), 3),
+        strength=f"{100.0 * stroke:.1f} cm" if stroke > 0.0 else "",
+        launches=int(set_up["launches"]),
+    )
+
+
+def entered(item: Input, *, factor: float = 1.0, unit: str = "") -> str:
+    """Return an input as a person writes it down: value ± limits for limits, else value ± standard uncertainty.
+
+    factor, unit: shown in another unit than it is kept in.
+    """
+    shown = unit or unit_text(item.unit)
+    half = item.u * (math.sqrt(3.0) if item.distribution == "rectangular" else 1.0) * factor
+    # Limits that were written with one digit (± 0.5) come back with one.
+    one = float(f"{half:.0e}") if half > 0.0 else 0.0
+    digits = 1 if half > 0.0 and abs(half - one) < 1e-6 * half else 2
+    text = write(item.value * factor, half, shown if shown != "°" else "", digits=digits) if half else number(item.value * factor, 6)
+    text = text.replace("-", "−")
+    if shown == "°":
+        return " ± ".join(f"{part}°" for part in text.split(" ± "))
+    return text if half else f"{text} {shown}".rstrip()
+
+
+def gravity_text(facts: BenchFacts, house: House) -> str:
+    """Return g as a worksheet prints it: the house's, else the bench's own, else 9.81 m/s²."""
+    if house.gravity is not None:
+        return f"{number(house.gravity.value, 5)} m/s²"
+    return facts.gravity or "9.81 m/s²"
+
+
+def _entered(given: dict[str, Input], name: str, *, factor: float = 1.0, unit: str = "") -> str:
+    return entered(given[name], factor=factor, unit=unit) if name in given else ""

@@ -1,0 +1,140 @@
+"""Printed sheets laid out: one HTML page that loads nothing, and a tagged PDF (PDF/UA-1, ISO 14289-1) set by Typst.
+
+The face is Atkinson Hyperlegible, whose letters are drawn to be told apart; it comes with the package `fontpkg-atkinson-hyperlegible`
+(SIL Open Font License 1.1), Greek letters with Typst.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import itertools
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import asdict
+from functools import cache
+from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from joulebook.errors import OutputError
+from joulebook.render.contents import bind_units
+from joulebook.render.decimal_sign import with_decimal, with_decimal_svg
+from joulebook.render.sheet_blocks import Part, PrintedSheet
+
+if TYPE_CHECKING:
+    from jinja2 import Template
+    from typst import Fonts
+
+__all__ = ["SHEET_FONT", "SHEET_PAPERS", "write_sheet_page", "write_sheet_paper"]
+
+SHEET_FONT = "Atkinson Hyperlegible"
+SHEET_PAPERS = ("a4", "us-letter")
+
+_FONT_PACKAGE = "fontpkg_atkinson_hyperlegible"
+# What a page size is called in a style sheet (CSS Paged Media Level 3, 7.1).
+_CSS_PAPERS = {"a4": "A4", "us-letter": "letter"}
+
+
+def write_sheet_page(sheet: PrintedSheet) -> str:
+    """Return a sheet as one HTML file without script that loads nothing; it prints on the sheet's paper.
+
+    Raises OutputError for a paper that there is not.
+    """
+    _check(sheet)
+    it = _settable(sheet, font="sans-serif")
+    style = (files("joulebook.render") / "templates" / "sheet.css").read_text(encoding="utf-8")
+    style = style.replace("var(--paper)", _CSS_PAPERS[sheet.paper]) + "".join(sorted(set(_sizes(it["parts"]))))
+    # The one style block is allowed by its hash, everything else is refused (CSP Level 3, 2.3.1).
+    style_hash = "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
+    return _template().render(it=it, style=style, style_hash=style_hash)
+
+
+def write_sheet_paper(sheet: PrintedSheet) -> bytes:
+    """Return a sheet as a tagged PDF; the same sheet gives the same bytes.
+
+    Raises OutputError for a paper that there is not, and when the PDF cannot be set.
+    """
+    _check(sheet)
+    import typst
+
+    source = (files("joulebook.render") / "templates" / "sheet_paper.typ").read_bytes()
+    contents = json.dumps(_settable(sheet, font=SHEET_FONT), ensure_ascii=False)
+    try:
+        # A fixed time stamp, so that equal sheets give equal files.
+        pdf = typst.compile(
+            source, font_paths=_fonts(), sys_inputs={"contents": contents}, pdf_standards=["ua-1"], timestamp=0
+        )  # fmt: skip
+    except typst.TypstError as error:
+        raise OutputError(f"The PDF could not be set: {error}", remedy="Write the HTML page instead, and report this.") from error
+    assert isinstance(pdf, bytes)
+    return pdf
+
+
+def _sizes(value: Any) -> Iterator[str]:
+    """Yield a rule for each height of a box and width of a drawing, for a page may hold no style of its own beside the block."""
+    if isinstance(value, dict):
+        if value.get("kind") == "box":
+            yield f".r{value['height']}{{min-height:{1.5 * value['height']:g}em}}\n"
+        if value.get("kind") == "drawing":
+            yield f".s{value['share'] * 100:.0f}{{max-width:{value['share'] * 100:.0f}%}}\n"
+        value = list(value.values())
+    if isinstance(value, list):
+        for item in value:
+            yield from _sizes(item)
+
+
+def _check(sheet: PrintedSheet) -> None:
+    if sheet.paper not in SHEET_PAPERS:
+        raise OutputError(f"There is no paper size {sheet.paper!r}.", remedy=f"Choose one of {', '.join(SHEET_PAPERS)}.")
+
+
+@cache
+def _fonts() -> Fonts:
+    import typst
+
+    found = find_spec(_FONT_PACKAGE)
+    if found is None or found.origin is None:
+        raise ModuleNotFoundError(f"No module named {_FONT_PACKAGE!r}", name=_FONT_PACKAGE.replace("_", "-"))
+    return typst.Fonts(include_system_fonts=False, font_paths=[str(Path(found.origin).parent / "files")])
+
+
+@cache
+def _template() -> Template:
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    # Everything is escaped; only the drawings, made from numbers and escaped text, go in as they are.
+    environment = Environment(loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined)
+    environment.filters["svg"] = Markup
+    return environment.get_template("sheet_page.html.j2")
+
+
+def _settable(sheet: PrintedSheet, *, font: str) -> dict[str, Any]:
+    """Return a sheet as plain data: the house's decimal sign, units bound to their numbers, ids that occur once."""
+    numbers = itertools.count(1)
+    return {
+        "title": sheet.title,
+        "house_title": sheet.house_title,
+        "paper": sheet.paper,
+        "large_print": sheet.large_print,
+        "parts": [_part(part, sheet.decimal, font, numbers) for part in sheet.parts],
+    }
+
+
+def _part(part: Part, decimal: str, font: str, numbers: Iterator[int]) -> dict[str, Any]:
+    keep = (part.title, part.kicker, *part.keep)
+
+    def settable(value: Any) -> Any:
+        if isinstance(value, Mapping):
+            return {key: drawn(item) if key == "svg" else settable(item) for key, item in value.items() if key != "keep"}
+        if isinstance(value, (list, tuple)):
+            return [settable(item) for item in value]
+        return bind_units(with_decimal(value, decimal, keep=keep)) if isinstance(value, str) else value
+
+    def drawn(svg: str) -> str:
+        named = svg.replace("-sheet-", f"-sheet{next(numbers)}-").replace('font-family="sans-serif"', f'font-family="{font}"')
+        return with_decimal_svg(named, decimal, keep=keep)
+
+    return {**settable(asdict(part)), "title": part.title, "kicker": part.kicker}
