@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.engine.closed_form import ClosedForm
 
 from joulebook.analysis import audit_bench
 from joulebook.engine.bench import Bench, Override
@@ -20,7 +21,6 @@ from joulebook.errors import JoulebookError
 from joulebook.experiments.ramp_codes import CODES
 from joulebook.experiments.ramp_inputs import INPUTS
 from joulebook.uncertainty import Input
-from tests.engine.closed_form import ClosedForm
 
 G, ANGLE, MASS = 9.80665, 9.75, 0.25
 SINE, COSINE = math.sin(math.radians(ANGLE)), math.cos(math.radians(ANGLE))
@@ -131,11 +131,9 @@ def test_a_persons_choices_win_and_are_recorded() -> None:
     """Release and apex that a person has set are the ledger's, and stand among the inputs as constants that were given."""
     first = LAUNCH.flights()[0]
     release, apex = first.release + 0.08, first.apex_time + 0.003
-    override = Override(release=release, apex=apex, edges=(("descent", apex, apex + 0.4), ("handled", apex + 0.4, first.landing)))
-    bench = bench_of(
-        LAUNCH.record(40.0, noise=0.0003), rest=LAUNCH.standing(noise=0.0003), overrides={"launch.csv": override}
-    )  # fmt: skip
-    audit = audit_bench(bench)
+    edges = (("climb", release, apex), ("descent", apex, apex + 0.4), ("handled", apex + 0.4, first.landing))
+    chosen = {"launch.csv": Override(release=release, apex=apex, edges=edges)}
+    audit = audit_bench(bench_of(LAUNCH.record(40.0, noise=0.0003), rest=LAUNCH.standing(noise=0.0003), overrides=chosen))
     assert audit.quantity("release_time").value == pytest.approx(release, abs=1e-6)
     assert audit.quantity("apex_time").value == apex
     given = {item.name: item for item in audit.inputs if item.distribution == "constant"}
@@ -144,12 +142,37 @@ def test_a_persons_choices_win_and_are_recorded() -> None:
         "apex of launch.csv": (apex, "s", 0.0, "given"),
     }
     phases = [(phase.kind, phase.start_s, phase.end_s) for phase in audit.phases]
-    assert ("descent", apex, apex + 0.4) in phases
-    assert ("handled", apex + 0.4, first.landing) in phases
+    assert set(edges) <= set(phases)
     series = audit.launches[0].series
     assert series is not None
     assert not series.used[(series.time > apex + 0.41) & (series.time < first.landing)].any()
     assert not series.used[series.time < release].any()
+
+
+@pytest.mark.parametrize("rate", [10.0, 20.0])
+@pytest.mark.parametrize("size", [0.02, 0.06])
+def test_a_rebound_is_never_taken_for_the_launch_in_silence(rate: float, size: float) -> None:
+    """One odd reading in the first flight: either that flight is the ledger's, or a person is asked to look."""
+    record, first = LAUNCH.record(rate, noise=0.0004), LAUNCH.flights()[0]
+    rest, silent = LAUNCH.standing(noise=0.0003), []
+    for at in np.flatnonzero((record.time > first.release) & (record.time < first.landing)).tolist():
+        for sign in (1.0, -1.0):
+            distance = record.distance.copy()
+            distance[at] += sign * size
+            audit = audit_bench(bench_of(replace(record, distance=distance), rest=rest), method="linear")
+            found = audit.quantities and abs(audit.quantity("apex_time").value - first.apex_time) < 0.03
+            if not found and not look_or_stop(audit):
+                silent.append((at, sign))
+    assert silent == []
+
+
+def test_marking_the_descent_alone_leaves_the_climb() -> None:
+    """A person who says where the free descent ended has said nothing about the climb."""
+    first = LAUNCH.flights()[0]
+    chosen = {"launch.csv": Override(edges=(("descent", first.apex_time, first.apex_time + 0.4),))}
+    audit = audit_bench(bench_of(LAUNCH.record(40.0, noise=0.0003), rest=LAUNCH.standing(noise=0.0003), overrides=chosen))
+    assert look_or_stop(audit) == []
+    assert audit.quantity("release_speed").value == pytest.approx(1.0, abs=0.02)
 
 
 def test_the_same_seed_gives_the_same_report() -> None:
@@ -218,6 +241,26 @@ def _spoilt(time: np.ndarray, distance: np.ndarray, seed: int, how: str) -> tupl
     elif how == "spikes":
         distance[some] += rng.normal(size=int(some.sum()))
     return time, distance
+
+
+@pytest.mark.parametrize(
+    ("time", "distance"),
+    [
+        ([0.0], [0.5]),
+        ([], []),
+        ([0.0, math.nan], [0.5, 0.6]),
+        ([0.0, 0.1, 0.2, 0.3], [0.5, math.nan, math.nan, math.nan]),
+        ([0.3, 0.2, 0.1, 0.0], [0.5, 0.6, 0.7, 0.8]),
+        ([math.nan] * 4, [0.5] * 4),
+        ([1.0] * 9, [0.1 * i for i in range(9)]),
+        ([0.0, 0.1, 0.2], [math.inf, 0.5, -math.inf]),
+    ],
+)
+def test_a_handful_of_numbers_is_no_launch(time: list[float], distance: list[float]) -> None:
+    audit = audit_bench(bench_of(Record("launch.csv", np.array(time), np.array(distance))))
+    assert audit.quantities == {}
+    assert any(finding.severity == "stop" for finding in audit.findings)
+    assert audit.verdict.sentence.startswith("Nothing can be said about the energy: launch.csv")
 
 
 KINDS = ["walk", "constant", "ramp", "huge", "waves", "launch"]

@@ -13,13 +13,18 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from joulebook.api import audit, sweep
+    from joulebook.api import audit, fit_stretch, plan, sheet, sweep
+    from joulebook.api.kit_checks import check_kit
+    from joulebook.api.rehearsals import diagnosis_pack, rehearse
     from joulebook.engine.bench import Bench, Override
+    from joulebook.engine.house import House
     from joulebook.engine.record import Record
     from joulebook.engine.report import Audit, Finding, Verdict
     from joulebook.errors import AnalysisError, BenchFileError, FitError, InputError, JoulebookError, OutputError, RecordError
     from joulebook.readers.bench_file import make_bench, read_bench
+    from joulebook.readers.house_file import read_house
     from joulebook.readers.records import read_record
+    from joulebook.render.sheets import PrintedSheet
     from joulebook.uncertainty import Input, Quantity
 
 __all__ = [
@@ -29,28 +34,40 @@ __all__ = [
     "BenchFileError",
     "Finding",
     "FitError",
+    "House",
     "Input",
     "InputError",
     "JoulebookError",
     "OutputError",
     "Override",
+    "PrintedSheet",
     "Quantity",
     "Record",
     "RecordError",
     "Verdict",
     "__version__",
     "audit",
+    "check_kit",
+    "diagnosis_pack",
+    "fit_stretch",
     "make_bench",
+    "plan",
     "read_bench",
+    "read_house",
     "read_record",
+    "rehearse",
+    "sheet",
     "sweep",
 ]
 
 __version__ = "0.1.0"
 
 _HOME = {
-    "joulebook.api": ("audit", "sweep"),
+    "joulebook.api": ("audit", "fit_stretch", "plan", "sheet", "sweep"),
+    "joulebook.api.kit_checks": ("check_kit",),
+    "joulebook.api.rehearsals": ("diagnosis_pack", "rehearse"),
     "joulebook.engine.bench": ("Bench", "Override"),
+    "joulebook.engine.house": ("House",),
     "joulebook.engine.record": ("Record",),
     "joulebook.engine.report": ("Audit", "Finding", "Verdict"),
     "joulebook.errors": (
@@ -63,7 +80,9 @@ _HOME = {
         "RecordError",
     ),
     "joulebook.readers.bench_file": ("make_bench", "read_bench"),
+    "joulebook.readers.house_file": ("read_house",),
     "joulebook.readers.records": ("read_record",),
+    "joulebook.render.sheets": ("PrintedSheet",),
     "joulebook.uncertainty": ("Input", "Quantity"),
 }
 _MODULE_OF = {name: module for module, names in _HOME.items() for name in names}

@@ -230,7 +230,7 @@ def test_a_value_of_the_wrong_dimension_is_told(bench: Path, run: Run) -> None:
 
 
 def test_reports_without_their_library_say_what_to_install(bench: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    def missing(audit: object, paper: str) -> str:
+    def missing(audit: object, paper: str, decimal: str) -> str:
         raise ModuleNotFoundError("No module named 'altair'", name="altair")
 
     monkeypatch.setitem(joulebook.cli.reports.REPORT_KINDS, "html", missing)  # type: ignore[attr-defined]

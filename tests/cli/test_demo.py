@@ -28,6 +28,11 @@ def test_the_demo_writes_six_benches_and_their_reports(tmp_path: Path, run: Run)
         assert str(page) in result.stdout
         assert joulebook.read_bench(out / "benches" / name).title == audits[name]["bench"]["title"]
     assert not list(out.glob("reports/*.pdf"))
+    # The section's sheets, under the invented house that stands beside the benches.
+    assert joulebook.read_house(out / "benches").local_rules
+    for kind in ("card", "worksheet", "run", "answers", "hints"):
+        assert joulebook.read_house(out / "benches").title in (out / f"sheets/{kind}.html").read_text(encoding="utf-8")
+    assert not list(out.glob("sheets/*.pdf"))
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path, run: Run) -> None:

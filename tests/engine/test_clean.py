@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from tests.engine.closed_form import ClosedForm
 
 from joulebook.engine.clean import FLAGS, Trace, clean, name_outliers
 from joulebook.engine.record import Record
-from tests.engine.closed_form import ClosedForm
 
 Floats = np.ndarray
 LAUNCH = ClosedForm()

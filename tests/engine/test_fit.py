@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from tests.engine.closed_form import ClosedForm
 
 from joulebook.engine.clean import Trace, clean
 from joulebook.engine.datum import Datum, rest_level, take_datum
@@ -16,7 +17,6 @@ from joulebook.engine.phases import Arc, Outline, find_phases
 from joulebook.engine.record import Record
 from joulebook.errors import FitError
 from joulebook.experiments.ramp_launch import arc
-from tests.engine.closed_form import ClosedForm
 
 Floats = np.ndarray
 

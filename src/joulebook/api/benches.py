@@ -93,8 +93,8 @@ def bench_of(
     reading: time_column, position_column, unit, run, for the records that are read here.
     tolerance: relative uncertainty up to which "no difference seen" may be called conserved.
     values: inputs and settings as in a bench file, by name ("track.angle") or its last part ("angle"); they win over the file's.
-    house: house rules, or the house.toml that holds them, for what neither the bench file nor the arguments say (g, tolerance). None
-        looks for a house.toml in the bench's folder and the two above it.
+    house: house rules, or the house.toml that holds them, for what neither the bench file nor the arguments say (g, tolerance).
+        None looks for a house.toml in the bench's folder and the two above it.
     named: the same as keywords: angle="9.8 deg ± 0.25 deg", mass="0.25 kg".
     Raises BenchFileError with every fault, InputError when the arguments contradict each other.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -15,8 +15,9 @@ from joulebook.errors import InputError, JoulebookError
 if TYPE_CHECKING:
     from joulebook.engine.house import House
     from joulebook.engine.report import Audit
-    from joulebook.render.sheet_blocks import Part, PrintedSheet
+    from joulebook.render.sheet_blocks import Part
     from joulebook.render.sheet_facts import BenchFacts
+    from joulebook.render.sheets import PrintedSheet
 
 __all__ = ["SHEET_KINDS", "sheet"]
 
@@ -39,20 +40,23 @@ def sheet(
     house: House | str | os.PathLike[str] | None = None,
     paper: Literal["a4", "us-letter"] | None = None,
     large_print: bool | None = None,
+    audits: Sequence[Audit | tuple[str, JoulebookError]] | None = None,
     **options: Any,
 ) -> PrintedSheet:
     """Return a sheet to print; `to_pdf()` and `to_html()` lay it out.
 
     kind: "card", "worksheet", "run", "answers" or "hints".
     source: a bench folder or bench file, a folder of bench folders (a sheet for each bench, in one document), or a plan (JSON of
-        format joulebook/plan-1). None gives blank cards and worksheets, and all hint cards. Answers need benches with records; hint
-        cards for a source are those whose findings its records show. Cards and worksheets look at no record.
+        format joulebook/plan-1). None gives blank cards and worksheets, and all hint cards. Answers need benches with
+        records; hint cards for a source are those whose findings its records show. Cards and worksheets look at no record.
     house: house rules or their file; None looks for a house.toml from `source` upwards.
-    paper, large_print: those of the house unless given. options: for the audits behind answers and hints, as for `audit`.
+    paper, large_print: those of the house unless given.
+    audits: the benches' audits, (folder, error) where there is none, made already; None audits the source.
+    options: for the audits behind answers and hints, as for `audit`.
     Raises InputError for a kind that there is not and a source that does not suit it, BenchFileError for faulty bench files.
     """
     from joulebook.render.plain import clean_text
-    from joulebook.render.sheet_blocks import PrintedSheet
+    from joulebook.render.sheets import PrintedSheet
 
     if kind not in SHEET_KINDS:
         raise InputError(f"There is no sheet {kind!r}.", remedy=f"Choose one of {', '.join(SHEET_KINDS)}.")
@@ -61,7 +65,7 @@ def sheet(
     return PrintedSheet(
         kind=kind,
         title=SHEET_KINDS[kind],
-        parts=_parts(kind, source, rules, large, options),
+        parts=_parts(kind, source, rules, large, audits, options),
         house_title=clean_text(rules.title),
         decimal=rules.decimal,
         paper=rules.paper if paper is None else paper,
@@ -70,7 +74,12 @@ def sheet(
 
 
 def _parts(
-    kind: str, source: str | os.PathLike[str] | None, house: House, large: bool, options: Mapping[str, Any]
+    kind: str,
+    source: str | os.PathLike[str] | None,
+    house: House,
+    large: bool,
+    audits: Sequence[Audit | tuple[str, JoulebookError]] | None,
+    options: Mapping[str, Any],
 ) -> tuple[Part, ...]:
     from joulebook.render.sheet_answers import compose_answers
     from joulebook.render.sheet_card import compose_card
@@ -79,12 +88,12 @@ def _parts(
     from joulebook.render.sheet_worksheet import compose_worksheet
 
     if kind == "answers":
-        return (compose_answers(_audits(kind, source, house, options), house, large=large),)
+        return (compose_answers(audits or _audits(kind, source, house, options), house, large=large),)
     if kind == "hints":
-        if source is None:
+        if source is None and audits is None:
             return compose_hints()
-        rows = [row for row in _audits(kind, source, house, options) if not isinstance(row, tuple)]
-        return compose_hints({finding.code for row in rows for finding in row.findings})
+        rows = audits or _audits(kind, source, house, options)
+        return compose_hints({finding.code for row in rows if not isinstance(row, tuple) for finding in row.findings})
     benches = _facts(source, house)
     if kind == "run":
         titles = tuple(bench.title for bench in benches) if source is not None else ()

@@ -38,6 +38,7 @@ _SHORT = {"angle": "track.angle", "mass": "cart.mass"}
 @click.option(
     "--phase", multiple=True, metavar="[FILE=]KIND:START:END", help="Your own edges of a phase, such as climb:1.13:1.68."
 )
+@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else the nearest house.toml counts.")
 @analysis_options
 @click.option("--all", "all_", is_flag=True, help="Print also motion, inputs, the whole budget, phases and each launch.")
 @click.option(
@@ -45,14 +46,20 @@ _SHORT = {"angle": "track.angle", "mass": "cart.mass"}
 )
 @click.option("--html", metavar="FILE", help="Write the page: one file that needs nothing else.")
 @click.option("--pdf", metavar="FILE", help="Write the printable report.")
-@click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True, help="The paper of --pdf.")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of --pdf; a4 unless the house says otherwise.")
 @click.option("--csv", metavar="FILE", help="Write the trace with flags and phases, a row for each sample.")
 @click.option("--xlsx", metavar="FILE", help="Write a workbook whose ledger is made of live formulas.")
 @click.option(
     "--working", is_flag=False, flag_value=STDOUT, metavar="[FILE]", help="Write the calculation line by line; no name: print it."
 )
 def audit(
-    bench: str | None, launches: tuple[str, ...], rest: str | None, paper: Literal["a4", "us-letter"], all_: bool, **options: Any
+    bench: str | None,
+    launches: tuple[str, ...],
+    rest: str | None,
+    paper: Literal["a4", "us-letter"] | None,
+    house: str | None,
+    all_: bool,
+    **options: Any,
 ) -> None:
     """Audit one bench: its energy ledger, verdict and findings.
 
@@ -80,8 +87,11 @@ def audit(
     _check_outputs(outputs, read)
 
     from joulebook.api import audit as audit_bench
-    from joulebook.api import bench_of
+    from joulebook.api import bench_of, house_of
 
+    rules = house_of(house, bench)
+    if rules.source:
+        _check_outputs(outputs, [rules.source])
     subject = bench_of(
         bench,
         launch=launches,
@@ -90,16 +100,17 @@ def audit(
         values=values,
         overrides=overrides,
         reading=column_choice(**reading),
+        house=rules,
     )
     _check_outputs(outputs, [], [record.content for record in (*subject.launches, subject.rest) if record and record.content])
     result = audit_bench(subject, **choice)
     if STDOUT not in outputs.values():
         from joulebook.render.terminal import show
 
-        show(result, verbose=all_)
+        show(result, verbose=all_, decimal=rules.decimal)
     for kind, path in outputs.items():
         if path is not None:
-            write_report(kind, result, path, paper=paper)
+            write_report(kind, result, path, paper=paper or rules.paper, decimal=rules.decimal)
             if path != STDOUT:
                 click.echo(f"{kind}: {path}", err=True)
 

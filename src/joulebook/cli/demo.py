@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from joulebook.cli.output import write_output
 from joulebook.cli.reports import write_report
 from joulebook.errors import JoulebookError, OutputError
 
@@ -27,40 +28,80 @@ __all__ = ["demo"]
 )
 @click.option("--seed", type=click.IntRange(0), default=20, show_default=True, help="Seed of the invented records.")
 @click.option(
-    "--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True, help="The paper of the PDF reports."
+    "--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of reports and sheets; the house's unless given."
 )
-@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write a PDF report for each bench, or leave that out.")
-def demo(out: str, seed: int, paper: Literal["a4", "us-letter"], pdf: bool) -> None:
+@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write PDF reports and sheets too, or pages alone.")
+@click.option(
+    "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else invented ones are written and used."
+)
+def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: bool, house: str | None) -> None:
     """Write an invented section of six benches and audit it.
 
     The records come from joulebook's own simulator, faults included. Each bench gets its page, its PDF and its JSON; the
-    verdicts are printed. Files of an earlier demo in the same folder are written anew.
+    verdicts are printed. The section's sheets are written too: bench cards, worksheets, the teacher's run sheet, the answer sheet
+    and the hint cards. Files of an earlier demo in the same folder are written anew.
     """
-    from joulebook.api import audit, bench_folders
+    from joulebook.api import SHEET_KINDS, audit, bench_folders, house_of
+    from joulebook.api import sheet as compose
     from joulebook.planning.demo_section import write_demo
     from joulebook.render.terminal import show_section
 
     root = Path(out)
-    benches, reports = root / "benches", root / "reports"
+    benches, reports, sheets = root / "benches", root / "reports", root / "sheets"
     try:
-        reports.mkdir(parents=True, exist_ok=True)
+        for folder in (reports, sheets):
+            folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         what = f"The folder cannot be made: {error.strerror}."
         raise OutputError(what, source=out, remedy="Name another place with --out.") from None
     write_demo(benches, seed=seed)
+    if house is None:
+        house = str(benches / "house.toml")
+        write_output(house, _HOUSE)
+    rules = house_of(house)
+    size = paper or rules.paper
     kinds = ("html", "pdf", "json") if pdf else ("html", "json")
     rows: list[Audit | tuple[str, JoulebookError]] = []
     written: list[str] = []
     for name in bench_folders(benches):
         try:
-            result = audit(benches / name)
+            result = audit(benches / name, house=rules)
         except JoulebookError as error:
             rows.append((name, error))
             continue
         rows.append(result)
         paths = [str(reports / f"{name}.{kind}") for kind in kinds]
         for kind, path in zip(kinds, paths, strict=True):
-            write_report(kind, result, path, paper=paper)
+            write_report(kind, result, path, paper=size, decimal=rules.decimal)
         written.append("  ".join(paths))
-    show_section(rows)
-    click.echo("\n".join(["", f"The benches, with their bench files and records: {benches}", "Their reports:", *written]))
+    printed: list[str] = []
+    for kind in SHEET_KINDS:
+        document = compose(kind, benches, house=rules, paper=size, audits=rows)
+        page = sheets / f"{kind}.html"
+        write_output(str(page), document.to_html())
+        if pdf:
+            write_output(str(page.with_suffix(".pdf")), document.to_pdf())
+        printed.append(f"{page}  {page.with_suffix('.pdf')}" if pdf else str(page))
+    show_section(rows, decimal=rules.decimal)
+    lines = ["", f"The benches, with their bench files and records: {benches}", "Their reports:", *written]
+    click.echo("\n".join([*lines, "Sheets to print:", *printed]))
+
+
+# The invented house of the demo.
+_HOUSE = """\
+title = "Physics, second period"
+
+[numbers]
+uncertainty_digits = 1
+
+[comparison]
+method = "percent difference"
+percent_of = "average"
+tolerance = "5 %"
+
+[lesson]
+minutes = 45
+
+[sheets]
+local_rules = ["Long hair tied back, bags under the tables.", "Stop at once when the teacher raises a hand."]
+"""

@@ -19,7 +19,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "audit": ("joulebook.cli.audit", "Audit one bench: its energy ledger, verdict and findings."),
     "runs": ("joulebook.cli.runs", "List the runs and columns inside a record file."),
     "sweep": ("joulebook.cli.sweep", "Audit every bench folder below a folder."),
+    "plan": ("joulebook.cli.plan", "Choose slope, launch, rate and angle method before the class comes in."),
+    "sheet": ("joulebook.cli.sheet", "Write a sheet to print: cards, worksheets, run sheet, answers, hints."),
     "demo": ("joulebook.cli.demo", "Write an invented section of six benches and audit it."),
+    "check": ("joulebook.cli.check", "Check the kit from a preparation run: which bench needs service, and why."),
+    "rehearse": ("joulebook.cli.rehearse", "Write bench folders to rehearse with, sound or with hidden faults."),
     "findings": ("joulebook.cli.findings", "Explain the findings that an audit can make."),
     "version": ("joulebook.cli.version", "Print the version of joulebook."),
 }

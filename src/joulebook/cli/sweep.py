@@ -27,20 +27,26 @@ __all__ = ["sweep"]
     help="Write a line of JSON for each bench; no name: print them.",
 )
 @click.option("--workers", type=click.IntRange(1), metavar="N", help="Processes to use; the default is one per core.")
+@click.option(
+    "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else those nearest to each bench count."
+)
 @analysis_options
-def sweep(folder: str | None, jsonl: str | None, workers: int | None, **options: Any) -> None:
+def sweep(folder: str | None, jsonl: str | None, workers: int | None, house: str | None, **options: Any) -> None:
     """Audit every bench folder below a folder.
 
     A bench folder is one that holds a bench.toml. Benches come in the order of their names, and one that cannot be audited never
     stops the rest: it has its line, with what is wrong and what to do. The lines do not depend on the number of workers.
     """
-    from joulebook.api import bench_folders
+    from joulebook.api import bench_folders, house_of
     from joulebook.api import sweep as audit_all
 
     if folder is None:
         swallowed = f" --jsonl took {jsonl} as its file: put the folder before it." if jsonl and os.path.isdir(jsonl) else ""
         raise click.UsageError(f"Name the folder that holds the bench folders.{swallowed}")
     choice = analysis_choice(**options)
+    rules = house_of(house, folder)
+    if house is not None:
+        choice["house"] = rules
     lines = audit_all(folder, workers=workers, **choice)
     tally: Counter[str] = Counter()
     refused: list[str] = []
@@ -55,7 +61,7 @@ def sweep(folder: str | None, jsonl: str | None, workers: int | None, **options:
     if jsonl is None:
         from joulebook.render.terminal import show_section
 
-        show_section(rows)
+        show_section(rows, decimal=rules.decimal)
     else:
         _say(tally, refused)
 

@@ -13,7 +13,7 @@ from joulebook.engine.ledger import Ledger
 from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
-from joulebook.experiments.ramp_effects import percent, travel
+from joulebook.experiments.ramp_effects import length, percent, travel
 
 __all__ = ["CARTS", "inspect_bench"]
 
@@ -45,7 +45,7 @@ def _mass(bench: Bench) -> list[Finding]:
     other = mass / 1000.0 if mass > CARTS[1] else mass * 1000.0
     meant = ""
     if CARTS[0] <= other <= CARTS[1]:
-        meant = f" {1000.0 * other:.4g} g, which are {other:.4g} kg, would fit."
+        meant = f" {1000.0 * other:.4g} g, that is {other:.4g} kg, would fit."
     message = (
         f"The mass is given as {mass:.4g} kg, and lab carts weigh {CARTS[0]:g} to {CARTS[1]:g} kg.{meant} Every energy in joules "
         "goes with the mass, so all of them are wrong by the same factor; the comparison of the energies does not change."
@@ -68,7 +68,7 @@ def _no_rest(bench: Bench, runs: Sequence[Run], rest: RestLevel | None) -> list[
     u = max(motion.datum.u for motion in motions)
     share = max(motion.datum.u / travel(motion) for motion in motions)
     effect = (
-        f"The level is known to {1000.0 * u:.1f} mm (standard uncertainty), which is {percent(share)} of the climb and of both "
+        f"The level is known to ± {length(u)} (standard uncertainty), which is {percent(share)} of the climb and of both "
         "energies."
     )
     if {motion.datum.source for motion in motions} == {"tail"}:
@@ -155,13 +155,14 @@ def _other_reading(stated: float, seen: float) -> str:
     """Return what the stated number may have meant, given the slope that the motion shows; "" when nothing fits."""
     if not seen <= _SLOPES[1]:
         return "an angle from the vertical" if stated > 70.0 else ""
+    # What it would be in degrees, and how coarsely such a number is usually written.
     readings = {
-        "an angle from the vertical": 90.0 - stated,
-        "radians": float(np.degrees(stated)) if stated < 0.6 else float("nan"),
-        "per cent of slope": float(np.degrees(np.arctan(stated / 100.0))),
-        "twice the angle": stated / 2.0,
+        "an angle from the vertical": (90.0 - stated, 0.6),
+        "radians": (math.degrees(stated), 0.35),
+        "per cent of slope": (math.degrees(math.atan(stated / 100.0)), 0.15),
+        "twice the angle": (stated / 2.0, 0.3),
     }
-    for words, value in readings.items():
-        if abs(value - seen) < 0.08 * seen + 0.3:
+    for words, (value, coarse) in readings.items():
+        if abs(value - seen) < 0.04 * seen + coarse:
             return words
     return ""

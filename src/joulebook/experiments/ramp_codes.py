@@ -106,7 +106,7 @@ CODES: tuple[FindingCode, ...] = (
         "Weigh the cart and write the unit.",
     ),
     FindingCode(
-        "units-suspect", ("stop", "look"), "The distances are in another unit",
+        "units-suspect", ("stop", "look", "note"), "The distances are in another unit",
         "The distances are too large or too small for a track, so the record is in another unit than was read.",
         "Say the unit (`--unit cm`, or in the heading), and export the record again if in doubt.",
     ),

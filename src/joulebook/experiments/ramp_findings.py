@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from joulebook.engine.bench import Bench
@@ -11,7 +13,7 @@ from joulebook.engine.phases import Arc, foot_of_climb
 from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
-from joulebook.experiments.ramp_effects import counted, percent, rolling_doubt, travel
+from joulebook.experiments.ramp_effects import counted, known_to, length, percent, rolling_doubt, travel
 from joulebook.experiments.ramp_ranger_findings import inspect_echoes, inspect_range
 from joulebook.experiments.ramp_record_findings import inspect_clock, inspect_extent, inspect_rate, inspect_units
 from joulebook.experiments.ramp_unfitted_findings import inspect_unfitted
@@ -20,6 +22,9 @@ __all__ = ["inspect_run"]
 
 _LONGEST_PUSH = 0.20
 """s: a plunger pushes for less (BENCH_FACTS: about 0.08 s; hands take 0.15 to 0.5 s)."""
+
+_PLUNGER_CONTACT = 0.3
+"""s: a plunger holds a cart for less between two hops (BENCH_FACTS: pushes of 0.08 s, twice that for a contact)."""
 
 _MOVED = 0.006
 """m by which rest record and launch record may differ: friction lets a cart stand a little off its balance point."""
@@ -55,22 +60,26 @@ def inspect_run(bench: Bench, run: Run, rest: RestLevel | None) -> list[Finding]
     found = inspect_units(bench, run)
     if any(each.severity == "stop" for each in found):
         return found
-    found += inspect_clock(run)
+    clock = inspect_clock(run)
     motion = run.motion
     if motion is None:
-        stopped = any(each.severity == "stop" for each in found)
-        return found if stopped else [*found, inspect_unfitted(bench, run)]
+        # A clock that is wrong is reason enough for a motion that cannot be fitted.
+        return [*found, *(replace(each, severity="stop") for each in clock)] if clock else [*found, inspect_unfitted(bench, run)]
+    level = _rest(run, motion, rest)
+    # Where the rest level is wrong and nothing better is known, the stop cannot tell where a push ends.
+    pushed = [] if level and motion.datum.source == "rest" else _pushed(run, motion)
     found += [
+        *clock,
         *inspect_extent(run, motion),
         *inspect_range(bench, run, motion),
         *inspect_rate(run, motion),
         *inspect_echoes(run, motion),
-        *_rest(run, motion, rest),
+        *level,
         *_wrong_side(bench, run),
-        *_pushed(run, motion),
+        *pushed,
         *_caught(run, motion),
         *_second_launch(run, motion),
-        *_soft_stop(run, motion),
+        *(_soft_stop(run, motion) if not pushed else []),  # where a hand let go says nothing of the stop
         *_misfit(run, motion),
     ]
     first: dict[str, Finding] = {}
@@ -90,10 +99,8 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
     if shift is None or abs(shift) <= doubt:
         return []
     share = percent(shift / travel(motion))
-    seen = (
-        f"the cart {'bounces' if settled is None else 'settles'} {100.0 * abs(shift):.1f} cm "
-        f"{'above' if shift > 0.0 else 'below'}"
-    )
+    way = f"{100.0 * abs(shift):.1f} cm {'above' if shift > 0.0 else 'below'}"
+    seen = f"the cart settles {way}" if settled is not None else f"the cart bounces at least {way}"
     # Where it settles is believed; a bounce alone only shows that something is wrong.
     settles = motion.datum.source == "tail"
     evidence = {"shift_m": shift, "rest_m": rest.distance}
@@ -115,19 +122,22 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
 
 
 def _bounce_shift(motion: Motion, level: float) -> float | None:
-    """Return how far above `level` (m) the hops meet, where a bounce at that level would end before it begins; else None."""
+    """Return how far above `level` (m) the hops meet, where no bounce at that level could last as it would have to; else None."""
     if motion.hops < 2:
         return None
     with np.errstate(invalid="ignore"):
-        down = np.sqrt(2.0 * (motion.apexes[0] - level) / motion.descent)
-        up = np.sqrt(2.0 * (motion.apexes[1] - level) / motion.climb)
-    time = float(motion.apex_times[1] - up - motion.apex_times[0] - down)
-    slowness = 1.0 / (motion.descent * down) + 1.0 / (motion.climb * up)
+        down = np.sqrt(2.0 * (motion.apexes[:-1] - level) / motion.descent)
+        up = np.sqrt(2.0 * (motion.apexes[1:] - level) / motion.climb)
+    times = motion.apex_times[1:] - up - motion.apex_times[:-1] - down
+    slowness = 1.0 / (motion.descent * down[0]) + 1.0 / (motion.climb * up[0])
+    time = float(times[0])
     if not np.isfinite(time):
         return float(level - motion.apexes[1])
     if time < -0.01:
         return float(-time / slowness)
-    return float(-(time - _CONTACTS[0]) / slowness) if time > _CONTACTS[1] else None
+    # A soft stop holds slow carts as long as fast ones; a level that is wrong costs them more time.
+    soft = times.size > 1 and times[1] < 1.1 * time
+    return float(-(time - _CONTACTS[0]) / slowness) if time > _CONTACTS[1] and not soft else None
 
 
 def _wrong_side(bench: Bench, run: Run) -> list[Finding]:
@@ -150,14 +160,14 @@ def _pushed(run: Run, motion: Motion) -> list[Finding]:
     contact = motion.contacts.duration
     usual = max(_LONGEST_PUSH, 0.9 * contact if np.isfinite(contact) else 0.0)
     above, long = int(motion.trimmed[0, 0]), push > usual + run.trace.interval
-    if above < 1 and not long:
+    # Where the motion itself does not fit, or the stop is soft, readings that leave it at the start are no hand's.
+    if not long and (above < 1 or motion.misfit.p <= _CHANCE or contact > _PLUNGER_CONTACT):
         return []
     lasting = [f"the push lasts about {push:.2f} s, where a plunger takes less than {usual:.2f} s"] if long else []
     still = [f"the cart is still being pushed in {counted(above, 'reading', 'readings')} above the stop"] if above else []
     message = (
-        f"{', and '.join([*lasting, *still])}. The release is where the hand lets go, which is known to "
-        f"± {percent(motion.contacts.half_width / travel(motion))} of the climb: so well are both energies known, and launches "
-        "by hand differ."
+        f"{', and '.join([*lasting, *still])}. The release is where the hand lets go; that is uncertain by "
+        f"± {percent(motion.contacts.half_width / travel(motion))} of the climb, and both energies with it."
     )
     return [finding("pushed-by-hand", "look", message, run, push_s=push, samples_above=above)]
 
@@ -171,7 +181,7 @@ def _caught(run: Run, motion: Motion) -> list[Finding]:
         return []
     doubt = rolling_doubt(motion)
     effect = (
-        f"The rolling loss is known to ± {percent(doubt)} of the energy (standard uncertainty) from what is left of the descent."
+        f"From what is left of the descent the rolling loss is known {known_to(doubt)}, as a share of the energy."
         if np.isfinite(doubt)
         else "Nothing is left to measure the rolling resistance by: a usual value is put in its place."
     )
@@ -231,11 +241,18 @@ def _soft_stop(run: Run, motion: Motion) -> list[Finding]:
     what = {"distant": "pushes at a distance, like magnets", "unclear": "may push at a distance, like magnets"}
     message = (
         f"the stop {what.get(contacts.kind, 'gives way')}: it holds the cart for {contacts.duration:.2f} s and lets go "
-        f"{1000.0 * contacts.offset:.0f} mm ± {1000.0 * contacts.half_width:.0f} mm above the rest level. Both energies "
-        f"may shift by up to {percent(effect)} for it; the uncertainty allows for that, and their ratio hardly changes."
+        f"{_somewhere(contacts.offset - contacts.half_width, contacts.offset + contacts.half_width)} the rest level. Both "
+        f"energies may shift by up to {percent(effect)} for it; the uncertainty allows for that, and their ratio hardly changes."
     )
     evidence = {"offset_m": contacts.offset, "half_width_m": contacts.half_width, "kind": contacts.kind}
     return [finding("soft-stop", "note", message, run, **evidence)]
+
+
+def _somewhere(low: float, high: float) -> str:
+    """Return between which levels (m, above the rest level) something is."""
+    if low < -0.0005:
+        return f"somewhere between {length(low)} below and {length(high)} above"
+    return f"between {length(max(low, 0.0))} and {length(high)} above"
 
 
 def _misfit(run: Run, motion: Motion) -> list[Finding]:

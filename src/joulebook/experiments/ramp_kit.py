@@ -40,8 +40,10 @@ KIT_SPECS: tuple[KitSpec, ...] = (
     KitSpec("track.start", "m", "0.15 m", "from the track's lower end to the cart's front as it stands at the stop", 0.0, 5.0),
     KitSpec("cart.mass", "kg", "0.500 kg ± 0.0005 kg", "mass of the cart; a list for carts with and without added masses",
             0.01, 20.0, many=True, spread=True, bare=0.005),
-    KitSpec("cart.rotating_fraction", "1", "0.015 ± 0.015", "wheels' sum of I/r² over the cart's mass", 0.0, 0.5, spread=True, bare=0.5),
-    KitSpec("cart.drag_area", "m^2", "0.003 m^2 ± 0.003 m^2", "drag coefficient times frontal area", 0.0, 0.1, spread=True, bare=0.5),
+    KitSpec("cart.rotating_fraction", "1", "0.015 ± 0.015", "wheels' sum of I/r² over the cart's mass",
+            0.0, 0.5, spread=True, bare=0.5),
+    KitSpec("cart.drag_area", "m^2", "0.003 m^2 ± 0.003 m^2", "drag coefficient times frontal area",
+            0.0, 0.1, spread=True, bare=0.5),
     KitSpec("cart.rolling_resistance", "1", "0.005 ± 0.003", "rolling resistance, a guess", 0.0, 0.1, spread=True, bare=0.5),
     KitSpec("launch.speeds", "m/s", ("0.6 m/s", "0.7 m/s", "0.8 m/s", "0.9 m/s", "1.0 m/s", "1.1 m/s", "1.2 m/s", "1.3 m/s"),
             "release speeds that the plunger gives; left out where stiffness and strokes are given", 0.1, 5.0, many=True),
@@ -61,7 +63,8 @@ KIT_SPECS: tuple[KitSpec, ...] = (
     KitSpec("sensor.behind", "m", "0.30 m", "from a ranger at the bottom to the cart as it stands at the stop", 0.0, 5.0),
     KitSpec("angle.angles", "deg", ("3 deg", "4 deg", "5 deg", "6 deg", "7 deg", "8 deg", "9 deg", "10 deg", "12 deg", "14 deg"),
             "slopes to choose from", 0.5, 45.0, many=True),
-    KitSpec("place.gravity", "m/s^2", "9.807 m/s^2 ± 0.027 m/s^2", "acceleration of free fall", 9.0, 10.5, spread=True, bare=0.002),
+    KitSpec("place.gravity", "m/s^2", "9.807 m/s^2 ± 0.027 m/s^2", "acceleration of free fall",
+            9.0, 10.5, spread=True, bare=0.002),
     KitSpec("place.air_density", "kg/m^3", "1.20 kg/m^3 ± 0.06 kg/m^3", "density of the air", 0.2, 2.0, spread=True, bare=0.02),
     KitSpec("class.benches", "1", 6, "number of benches", 1, 40),
     KitSpec("class.period", "min", "50 min", "length of the lesson", 15.0, 300.0),
@@ -100,7 +103,9 @@ class AngleMethod:
         if not self.over:
             return self.u
         sine = math.sin(math.radians(angle))
-        return math.degrees(math.hypot(math.sqrt(2.0) * self.reading_u, sine * self.over_u) / self.over / math.cos(math.radians(angle)))
+        return math.degrees(
+            math.hypot(math.sqrt(2.0) * self.reading_u, sine * self.over_u) / self.over / math.cos(math.radians(angle))
+        )
 
     def relative_limits(self, angle: float) -> float:
         """Return ± by which the sine, and so the potential energy, may be wrong: cotθ·dθ, limits (√3 u)."""

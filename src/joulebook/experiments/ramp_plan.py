@@ -10,11 +10,25 @@ from typing import Literal
 from joulebook.engine.report import BudgetLine
 from joulebook.experiments.ramp_kit import AngleMethod, Kit
 
-__all__ = ["PLAN_FORMAT", "Assignment", "Caution", "Change", "Check", "ClassResult", "Forecast", "Plan", "Region", "SetUp", "Step", "Trace"]
+__all__ = [
+    "PLAN_FORMAT",
+    "Assignment",
+    "Caution",
+    "Change",
+    "Check",
+    "ClassResult",
+    "Forecast",
+    "Plan",
+    "Problem",
+    "Region",
+    "SetUp",
+    "Step",
+    "Trace",
+]
 
 PLAN_FORMAT = "joulebook/plan-1"
 
-Problem = Literal["", "off-track", "few-samples"]
+Problem = Literal["", "off-track", "too-flat", "few-samples"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +107,7 @@ class Forecast:
             "potential_energy": {"value": self.potential, "unit": "J", "u": self.u_potential},
             "relative_difference": {"value": self.loss, "unit": "1", "u": self.u_loss},
             "resolution": self.resolution, "account_resolution": self.account_resolution,
-            "budget": [line.to_dict() for line in self.budget],
+            "budget": [{"input": line.input, "contribution": line.contribution, "share": line.share} for line in self.budget],
             "mechanical": dict(self.mechanical), "account": dict(self.account),
         }  # fmt: skip
 
@@ -120,7 +134,10 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """Something to avoid. code: "blind-zone", "track-end", "few-samples", "hidden-square", "slips-alike", "undecided", "time"."""
+    """Something to avoid.
+
+    code: "blind-zone", "track-end", "too-flat", "few-samples", "hidden-square", "slips-alike", "undecided" or "time".
+    """
 
     code: str
     message: str
@@ -164,7 +181,8 @@ class Assignment:
 class ClassResult:
     """What the benches together can show: the loss against 1/tanθ, whose slope is the rolling resistance.
 
-    expected, u: of the slope; low, high: of 1/tanθ among the benches. separation: the smallest difference of two benches' energies at
+    expected, u: of the slope; low, high: of 1/tanθ among the benches. separation: the smallest difference of two benches'
+    energies at
     release over the expanded uncertainty of that difference: above 1 no bench's numbers fit another.
     """
 
@@ -187,27 +205,29 @@ class Region:
     """Slope against launch with everything else as recommended.
 
     angles: degrees, (a,). launches: m/s, or strokes in m where the kit has a plunger, (b,). by_stroke: which.
-    states: "good", "undecided", "off-track" or "few-samples", (a, b). chosen: (angle, launch). decided: (a, b).
+    states: "good", "undecided", "off-track", "too-flat" or "few-samples", (a, b). chosen: (angle, launch). seen: probability that
+    the loss is seen, 0 where the set-up cannot be used, (a, b).
     """
 
     angles: tuple[float, ...]
     launches: tuple[float, ...]
     by_stroke: bool
     states: tuple[tuple[str, ...], ...]
-    decided: tuple[tuple[float, ...], ...]
+    seen: tuple[tuple[float, ...], ...]
     chosen: tuple[float, float]
 
     def to_dict(self) -> dict[str, object]:
         """Return the JSON object."""
         return {
             "angles_deg": list(self.angles), ("strokes_m" if self.by_stroke else "speeds_m_s"): list(self.launches),
-            "states": [list(row) for row in self.states], "decided": [list(row) for row in self.decided],
+            "states": [list(row) for row in self.states], "seen": [list(row) for row in self.seen],
         }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Trace:
-    """The expected record: time (s) from the release, distance from the ranger (m), and half the width of the band that holds 95 %
+    """The expected record: time (s) from the release, distance from the ranger (m), and half the width of the band that holds
+    95 %
     of the benches (m), each of the same length; blind: below it the ranger sees nothing, m; apexes: s."""
 
     time: tuple[float, ...]
@@ -223,7 +243,8 @@ class Trace:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """The recommended set-up simulated and audited. benches, failed: how many, and how many of them gave no ledger. seed: of the draws.
+    """The recommended set-up simulated and audited. benches, failed: how many, and how many of them gave no ledger. seed: of
+    the draws.
     u_stated: mean stated u of the relative difference. scatter: standard deviation of its error. u_predicted: the forecast's.
     mechanical, account: shares of the verdicts. alarms: benches with a finding of severity "stop" or "look"."""
 
@@ -241,7 +262,8 @@ class Check:
         """Return the JSON object."""
         return {
             "benches": self.benches, "failed": self.failed, "seed": self.seed, "u_predicted": self.u_predicted,
-            "u_stated": self.u_stated, "scatter": self.scatter, "mechanical": dict(self.mechanical), "account": dict(self.account),
+            "u_stated": self.u_stated, "scatter": self.scatter,
+            "mechanical": dict(self.mechanical), "account": dict(self.account),
             "alarms": self.alarms,
         }  # fmt: skip
 

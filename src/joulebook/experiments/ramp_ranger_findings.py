@@ -11,7 +11,7 @@ from joulebook.engine.fit import Motion
 from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
-from joulebook.experiments.ramp_effects import counted, kinetic_doubt, percent, travel
+from joulebook.experiments.ramp_effects import counted, kinetic_doubt, known_to, length, percent, travel
 
 __all__ = ["inspect_echoes", "inspect_range", "leaps_in_blind_zone", "lost_beyond"]
 
@@ -30,13 +30,13 @@ _PLAIN_GHOSTS = 2
 def inspect_range(bench: Bench, run: Run, motion: Motion) -> list[Finding]:
     """Return the findings about the ranger's blind zone and its far end, and about a travel longer than the track."""
     found = [*_too_close(bench, run, motion), *_too_far(bench, run, motion)]
-    length, way = bench.number("track.length"), float(motion.apexes[0]) - motion.datum.level
-    if length is not None and way > 1.1 * length:
+    track, way = bench.number("track.length"), float(motion.apexes[0]) - motion.datum.level
+    if track is not None and way > 1.1 * track:
         message = (
-            f"the cart climbs {way:.2f} m on a track of {length:.2f} m, so the record is in another unit or the track's length "
+            f"the cart climbs {way:.2f} m on a track of {track:.2f} m, so the record is in another unit or the track's length "
             "is wrong. The kinetic energy goes with the square of the unit, the potential energy with the unit itself."
         )
-        found.append(finding("units-suspect", "look", message, run, travel_m=way, length_m=length))
+        found.append(finding("units-suspect", "look", message, run, travel_m=way, length_m=track))
     return found
 
 
@@ -78,21 +78,23 @@ def lost_beyond(trace: Trace, most: float | None) -> float:
     if lost.sum() < 3 or good.sum() < 5:
         return 0.0
     farthest = float(np.max(trace.distance[good]))
+    # Between two samples the cart may have moved on by some centimetres before it was lost.
+    close = 0.02 + 1.2 * trace.interval
     at_the_end = elsewhere = 0
     for start, stop in _stretches(lost):
         sides = [float(trace.distance[i]) for i in (start - 1, stop) if 0 <= i < lost.size and good[i]]
         if stop - start < 3 or not sides:
             continue
-        # Between two samples the cart may have moved on by some centimetres before it was lost.
-        close = 0.02 + 1.2 * trace.interval
         if max(sides) > farthest - close or (most is not None and max(sides) > most - close):
             at_the_end += stop - start
         else:
             elsewhere += stop - start
-    short_of_it = good & (trace.distance > farthest - 0.1)
-    dense = short_of_it.sum() >= 2
-    enough = at_the_end >= 3 and at_the_end > 3 * elsewhere and (most is not None or at_the_end >= 6)
-    return farthest if dense and enough else 0.0
+    dense = int((good & (trace.distance > farthest - 0.1)).sum()) >= 2
+    if not dense or at_the_end < 3 or at_the_end <= 3 * elsewhere:
+        return 0.0
+    # Where no reach is stated, a cart that is often seen well at that distance was lost for another reason.
+    seen = int((good & (trace.distance > farthest - close)).sum())
+    return farthest if most is not None or (at_the_end >= 6 and seen < at_the_end) else 0.0
 
 
 def _too_close(bench: Bench, run: Run, motion: Motion) -> list[Finding]:
@@ -108,7 +110,7 @@ def _too_close(bench: Bench, run: Run, motion: Motion) -> list[Finding]:
     blind = f"the ranger, which measures from {least:.2f} m on"
     if at_apex and near < least:
         message = (
-            f"at its highest point the cart is {near:.3f} m from {blind}.{seen} The last "
+            f"at its highest point the cart is {max(near, 0.0):.3f} m from {blind}.{seen} The last "
             f"{percent((least - near) / travel(motion))} of the climb is a guess, and the potential energy with it."
         )
     elif at_apex:
@@ -149,8 +151,8 @@ def _too_far(bench: Bench, run: Run, motion: Motion) -> list[Finding]:
         message = f"{seen} The last {unseen} of the climb is a guess, and the potential energy with it."
         return [finding("too-far", "stop", message, run, farthest_m=far, seen_to_m=limit)]
     message = (
-        f"{seen} That is at the stop: the release is worked out from the climb above, which leaves the kinetic energy at "
-        f"± {percent(kinetic_doubt(motion))} (standard uncertainty)."
+        f"{seen} That is at the stop: the release is worked out from the climb above, which leaves the kinetic energy known "
+        f"{known_to(kinetic_doubt(motion))}."
     )
     return [finding("too-far", "look", message, run, farthest_m=far, seen_to_m=limit)]
 
@@ -161,7 +163,7 @@ def _lost(run: Run, motion: Motion, flags: npt.NDArray[np.str_]) -> list[Finding
     lost, held = int((flags[flight] == "missing").sum()) + absent, int(flight.sum()) + absent
     every = int((flags == "missing").sum())
     longest = max((stop - start for start, stop in _stretches((flags == "missing") & flight)), default=0) * trace.interval
-    doubt = f"the kinetic energy at ± {percent(kinetic_doubt(motion))} (standard uncertainty)."
+    doubt = f"the kinetic energy known {known_to(kinetic_doubt(motion))}."
     if lost and (lost > _MANY_LOST * held or longest > _MANY_LOST or every > _MANY_BLANK * flags.size):
         hole = f", the longest hole is {longest:.2f} s" if longest > 0.0 else ""
         message = (
@@ -195,7 +197,7 @@ def _ghosts(run: Run, motion: Motion, flags: npt.NDArray[np.str_]) -> list[Findi
     off = np.abs(motion.residual[false])
     farthest = float(np.max(off[np.isfinite(off)], initial=0.0))
     where = f"at {first:.2f} s" if count == 1 else f"the first at {first:.2f} s"
-    size = f", up to {_length(farthest)} off its path" if farthest > 0.0 else ""
+    size = f"{',' if count == 1 else ', up to'} {length(farthest)} off its path" if farthest > 0.0005 else ""
     message = (
         f"{counted(count, 'reading is', 'readings are')} not the cart, {where}{size}. {'It is' if count == 1 else 'They are'} "
         f"left out of the fit, which rests on {counted(int(motion.used.sum()), 'other reading', 'others')}, so the answer does "
@@ -215,7 +217,7 @@ def _stuck(run: Run, motion: Motion, flags: npt.NDArray[np.str_]) -> list[Findin
     if worst:
         effect = "That is more than half of the first flight: what is left cannot be trusted to show the motion."
     elif farthest > 0.0:
-        effect = f"Taken for the cart they would put it {_length(farthest)} off its path; they are left out of the fit."
+        effect = f"Taken for the cart they would put it {length(farthest)} off its path; they are left out of the fit."
     else:
         effect = "They are left out of the fit, and the first flight is not touched."
     message = (
@@ -243,7 +245,3 @@ def _stretches(mask: Mask) -> list[tuple[int, int]]:
     """Return start and end (one past the last) of each unbroken stretch of True."""
     edges = np.flatnonzero(np.diff(np.concatenate(([False], mask, [False])).astype(np.int8))).tolist()
     return list(zip(edges[::2], edges[1::2], strict=True))
-
-
-def _length(metres: float) -> str:
-    return f"{1000.0 * metres:.0f} mm" if metres < 0.0995 else f"{metres:.2f} m"

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from joulebook.engine.bench import Bench
 from joulebook.engine.fit import Motion
-from joulebook.engine.report import Finding
+from joulebook.engine.report import Finding, Severity
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
-from joulebook.experiments.ramp_effects import counted, kinetic_doubt, percent, rolling_doubt
+from joulebook.experiments.ramp_effects import counted, kinetic_doubt, known_to, length, rolling_doubt, travel
 
 __all__ = ["inspect_clock", "inspect_extent", "inspect_rate", "inspect_units"]
 
@@ -29,6 +30,9 @@ place of the apex), and fewer than two samples to spare leave nothing to check t
 _MUCH_OF_CLIMB = 0.75
 """Share of the climb that may be over when the record starts before what is left says too little."""
 
+_MOST_OF_RISE = 0.8
+"""Share of the rise of the flight taken for the launch from which a cart must come down for that flight to be a bounce."""
+
 _MUCH_OF_DESCENT = 0.6
 """Share of the time back to the stop that is enough to show the rolling resistance."""
 
@@ -39,22 +43,29 @@ def inspect_units(bench: Bench, run: Run) -> list[Finding]:
     values = record.distance[np.isfinite(record.distance)]
     if values.size < 5:
         return []
+    # False echoes say nothing about the unit either; where most readings are called false, it is the unit that is.
+    good = record.distance[run.trace.good | (run.trace.flags == "floor")]
+    values = good if good.size > 0.6 * values.size else values
     # A fixed object that is seen through half of the record says nothing about the unit: look at the readings beside it.
     beside = values[np.abs(values - np.median(values)) > 0.005]
     moving = beside if beside.size > 0.1 * values.size else values
     low, middle, high = np.quantile(moving, [0.1, 0.5, 0.9]).tolist()
-    length = bench.number("track.length") or _LONGEST_TRACK
+    track = bench.number("track.length") or _LONGEST_TRACK
     least = bench.number("sensor.min_range") or 0.0
     evidence = {"low_m": low, "high_m": high}
-    wrong = "With distances 10 times off, the kinetic energy is 100 times and the potential energy 10 times off."
-    if middle > 1.6 * length + 0.5 or high - low > 2.5 * length:
-        message = f"the readings run from {low:.3g} m to {high:.3g} m, on a track of about {length:.2g} m. {wrong}"
+    wrong = "A unit that is 10 times off makes the kinetic energy 100 times and the potential energy 10 times too large or small."
+    # A cart that moves is seen everywhere between its ends; the wall behind it is seen or not.
+    between = float(np.mean(np.abs(moving - 0.5 * (low + high)) < 0.25 * (high - low)))
+    if middle > 1.6 * track + 0.5 or (high - low > max(1.3 * track, 2.6) and between > 0.1):
+        message = f"the readings run from {low:.3g} m to {high:.3g} m, on a track of about {track:.2g} m. {wrong}"
         return [finding("units-suspect", "stop", message, run, **evidence)]
-    if middle < max(0.9 * least, 0.05) and np.mean(values < 0.9 * least) > 0.6:
+    tiny = high < 0.35 and np.mean(values < 0.6 * least) > 0.3  # a ranger reads its floor there, or something behind the cart
+    if tiny or (middle < max(0.9 * least, 0.05) and np.mean(values < 0.9 * least) > 0.6):
         message = f"most readings are below {1.1 * middle:.2g} m, where a ranger measures from {least:.2g} m on. {wrong}"
         return [finding("units-suspect", "stop", message, run, **evidence)]
     if record.unit_doubt:
-        return [finding("units-suspect", "look", f"{record.unit_doubt}. {wrong}", run, **evidence)]
+        guessed: Severity = "note" if record.unit_doubt.startswith("no unit") else "look"
+        return [finding("units-suspect", guessed, f"{record.unit_doubt}. {wrong}", run, **evidence)]
     return []
 
 
@@ -105,11 +116,24 @@ def inspect_extent(run: Run, motion: Motion) -> list[Finding]:
         over = (begin - release) / (apex - release)
         message = (
             f"the record starts when {100.0 * over:.0f} % of the climb is over; the release is {begin - release:.2f} s before. "
-            "It is worked out from the rest of the flight, which leaves the kinetic energy at ± "
-            f"{percent(kinetic_doubt(motion))} (standard uncertainty)."
+            "It is worked out from the rest of the flight, which leaves the kinetic energy known "
+            f"{known_to(kinetic_doubt(motion))}."
         )
         severe = over > _MUCH_OF_CLIMB
         return [finding("cut-short", "stop" if severe else "look", message, run, start_s=begin, release_s=release, over=over)]
+    earlier = _earlier_rise(run, motion)
+    if earlier is not None:
+        way = travel(motion)
+        instead = f"The energies are those of a bounce instead, {length(way)} high and released at {release:.2f} s."
+        evidence = {"release_s": release, "rise_m": way, "earlier_m": earlier}
+        if _starts_above(run, motion, earlier):
+            message = f"the record starts too late: its first flight, {length(earlier)} high, is not whole. {instead}"
+            return [finding("cut-short", "look", message, run, **evidence)]
+        message = (
+            f"there is an earlier flight, {length(earlier)} high, that does not run as a cart does on a straight track with "
+            f"steady resistance: a bent track, or readings or times that are wrong. {instead}"
+        )
+        return [finding("misfit", "look", message, run, **evidence)]
     if end < back - 1.5 * trace.interval and end < apex + _MUCH_OF_DESCENT * (back - apex):
         message = f"the record ends at {end:.2f} s, before the cart is back at the stop at about {back:.2f} s. {_rolling(motion)}"
         return [finding("cut-short", "look", message, run, end_s=end, back_s=back)]
@@ -133,9 +157,32 @@ def inspect_rate(run: Run, motion: Motion) -> list[Finding]:
     return [finding("too-slow", "stop" if flight < 4 else "look", message, run, rate_Hz=trace.rate, climb=climb, flight=flight)]
 
 
+def _earlier_rise(run: Run, motion: Motion) -> float | None:
+    """Return how high (m) the cart was before the flight taken for the launch, when it came down from another; else None."""
+    if run.outline.departure is None or run.outline.still is not None:
+        return None
+    before = _rises_before(run, motion)
+    # One or two readings may be of something else.
+    rise = float(np.partition(before, -3)[-3]) if before.size >= 3 else 0.0
+    return rise if rise > _MOST_OF_RISE * travel(motion) else None
+
+
+def _starts_above(run: Run, motion: Motion, rise: float) -> bool:
+    """Say whether the record starts with the cart on its way, above the stop."""
+    return bool(_rises_before(run, motion)[0] > 0.1 * rise)
+
+
+def _rises_before(run: Run, motion: Motion) -> npt.NDArray[np.float64]:
+    """Return how far above the release the cart was read before the flight taken for the launch, m."""
+    trace, stop = run.trace, run.outline.departure
+    return np.asarray(motion.up * trace.distance[:stop][trace.good[:stop]] - motion.release_level)
+
+
 def _leap(run: Run) -> tuple[float, float] | None:
     """Return time and size of a leap of the clock that is no whole number of samples, or that the cart did not share."""
     trace = run.trace
+    if not trace.interval > 0.0:
+        return None
     steps = np.diff(trace.time)
     with np.errstate(invalid="ignore"):
         places = np.flatnonzero(steps > 2.5 * trace.interval)
@@ -155,5 +202,5 @@ def _rolling(motion: Motion) -> str:
     """Say how well the rolling loss is known from the part of the descent that is left."""
     doubt = rolling_doubt(motion)
     if np.isfinite(doubt):
-        return f"From what is left the rolling loss is known to ± {percent(doubt)} of the energy (standard uncertainty)."
+        return f"From what is left the rolling loss is known {known_to(doubt)}, as a share of the energy."
     return "Nothing is left to measure the rolling resistance by: a usual value is put in its place."

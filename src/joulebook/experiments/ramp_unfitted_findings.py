@@ -8,6 +8,7 @@ from joulebook.engine.bench import Bench
 from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
+from joulebook.experiments.ramp_effects import length
 from joulebook.experiments.ramp_ranger_findings import leaps_in_blind_zone, lost_beyond
 
 __all__ = ["inspect_unfitted"]
@@ -103,9 +104,12 @@ def _broken(run: Run) -> Finding | None:
             )
             return finding("cut-short", "stop", message, run, end_s=float(time[-1]), rise_m=rise)
         if climb[fastest] > _FIRED and time[low + fastest] - time[low] < max(0.2, 2.5 * trace.interval) and low >= 3:
-            message = (
-                f"the cart sets off at about {time[low]:.2f} s and stops at {time[high]:.2f} s, {100.0 * rise:.0f} cm up, "
-                f"without turning on its own, as if it was caught. {_NOTHING}"
+            drop = float(level[high] - np.min(level[high:]))
+            evidence = {"set_off_s": float(time[low]), "highest_s": float(time[high]), "rise_m": rise, "drop_m": drop}
+            seen = (
+                f"the cart sets off at about {time[low]:.2f} s, is at its highest at {time[high]:.2f} s, {length(rise)} up, and"
             )
-            return finding("caught", "stop", message, run, set_off_s=float(time[low]), stopped_s=float(time[high]), rise_m=rise)
+            end = f"comes back only {length(drop)}" if drop > 0.02 else "stops there"
+            message = f"{seen} {end}, as if it was caught: too little of the way back to see how it runs. {_NOTHING}"
+            return finding("caught", "stop", message, run, **evidence)
     return None

@@ -17,7 +17,8 @@ from joulebook.planning.slips import alike, slips_at
 __all__ = ["beyond_the_kit", "cautions", "changes", "path", "percent", "say_change", "slip_angles"]
 
 _TAPE = 0.003
-"""Limits of the distance scale once the ranger was compared with a tape at 0.3 m and 1.3 m, read to 2 mm (common practice, no source)."""
+"""Limits of the distance scale once the ranger was compared with a tape at 0.3 m and 1.3 m, read to 2 mm (common practice, no
+source)."""
 _WHEELS = 0.005
 """Limits of the rotating fraction once the wheels were weighed and measured (common practice, no source)."""
 
@@ -32,7 +33,11 @@ def changes(kit: Kit, start: SetUp, *, tolerance: float) -> tuple[Change, ...]:
              for method in kit.methods if method != start.method]  # fmt: skip
     tried += [(f"launch {number} times instead of {_times(start.launches)}", replace(start, launches=number))
               for number in kit.numbers if start.launches < number <= kit.most_launches]  # fmt: skip
-    tried += [(f"sample at {rate:g}/s instead of {start.rate:g}/s", replace(start, rate=rate)) for rate in kit.rates if rate > start.rate]
+    tried += [
+        (f"sample at {rate:g}/s instead of {start.rate:g}/s", replace(start, rate=rate))
+        for rate in kit.rates
+        if rate > start.rate
+    ]
     found = [_change(what, before, forecast_of(kit, other, tolerance=tolerance)) for what, other in tried]
     return tuple(sorted(found, key=lambda change: change.after))
 
@@ -52,7 +57,9 @@ def beyond_the_kit(kit: Kit, start: SetUp, *, tolerance: float) -> tuple[Change,
         found.append((f"take the rise over the whole track, {kit.track_length:.2f} m", kit, replace(start, method=longer)))
     elif not start.method.over and not any(method.over for method in kit.methods):
         rise = AngleMethod("height over length", over=1.0, over_u=0.001 / math.sqrt(3.0), reading_u=0.001 / math.sqrt(3.0))
-        found.append((f"measure height over length, with a ruler, instead of {start.method.name}", kit, replace(start, method=rise)))
+        found.append(
+            (f"measure height over length, with a ruler, instead of {start.method.name}", kit, replace(start, method=rise))
+        )
     done = [_change(what, before, forecast_of(other, set_up, tolerance=tolerance), beyond=True) for what, other, set_up in found]
     return tuple(sorted(done, key=lambda change: change.after))
 
@@ -63,10 +70,11 @@ def say_change(change: Change, kit: Kit, start: SetUp) -> str:
     other = next((method for method in kit.methods if f"by {method.name} instead" in change.what), None)
     if other is not None:
         angle = start.angle
-        text += f"{percent(start.method.relative_limits(angle))} on the height becomes {percent(other.relative_limits(angle))}, and "
-    return (
-        f"{text}the smallest loss that a bench could show goes from {percent(change.before)} to {percent(change.after)} of the energy."
-    )
+        text += (
+            f"{percent(start.method.relative_limits(angle))} on the height becomes {percent(other.relative_limits(angle))}, and "
+        )
+    shown = f"from {percent(change.before)} to {percent(change.after)} of the energy"
+    return f"{text}the smallest loss that a bench could show goes {shown}."
 
 
 def cautions(grid: Grid, place: Place) -> tuple[Caution, ...]:
@@ -76,12 +84,17 @@ def cautions(grid: Grid, place: Place) -> tuple[Caution, ...]:
     found: list[Caution] = []
     same = (grid.mass == grid.mass[i]) & (grid.rate == grid.rate[i])
     found += _too_far(grid, same)
+    flat = sorted({float(angle) for angle in grid.angle[~grid.comes_back]})
+    if flat:
+        listed = _listed([f"{angle:g}°" for angle in flat])
+        found.append(Caution("too-flat", f"Slopes of {listed}: so flat that friction may keep the cart from coming back down."))
     few = sorted({float(rate) for rate in grid.rate[grid.fits & ~grid.enough]})
     if few:
         short = grid.fits & ~grid.enough
         worst = int(np.flatnonzero(short)[np.argmin(grid.on_climb[short])])
         found.append(Caution("few-samples", (
-            f"Too few samples: at {_listed([f'{rate:g}' for rate in few])} samples a second some launches leave too little to fit; "
+            f"Too few samples: at {_listed([f'{rate:g}' for rate in few])} samples a second some launches leave too "
+            f"little to fit; "
             f"{grid.speed[worst]:.2g} m/s at {grid.angle[worst]:g}° would leave {grid.on_climb[worst]:.0f} samples on the climb "
             f"(at least {LEAST_ON_CLIMB:.0f} are wanted)."
         )))  # fmt: skip
@@ -91,18 +104,20 @@ def cautions(grid: Grid, place: Place) -> tuple[Caution, ...]:
         found.append(Caution("hidden-square", (
             f"Launches at {shown}: near 1 m/s the speed and its square are the same number, so a forgotten square goes unseen."
         )))  # fmt: skip
-    found += [_say_alike(*item) for item in slip_angles(grid)]
+    found += _say_alike(slip_angles(grid))
     for place_of, each in enumerate(kit.methods):
         unsure = float(grid.mechanical[3, i, place_of, n])
         if unsure > 0.5 and place_of != method:
             found.append(Caution("undecided", (
-                f"{each.name[:1].upper()}{each.name[1:]} at {grid.angle[i]:g}°: it leaves ±{percent(each.relative_limits(float(grid.angle[i])))} on the "
+                f"{each.name[:1].upper()}{each.name[1:]} at {grid.angle[i]:g}°: it leaves "
+                f"±{percent(each.relative_limits(float(grid.angle[i])))} on the "
                 f"height, and {percent(unsure)} of such benches could only answer “cannot tell”."
             )))  # fmt: skip
     late = [number for number in kit.numbers if number > kit.most_launches]
     if late:
         found.append(Caution("time", (
-            f"{_listed([str(number) for number in late])} launches a bench: a lesson of {kit.period:g} min leaves time for {kit.most_launches}, "
+            f"{_listed([str(number) for number in late])} launches a bench: a lesson of {kit.period:g} min leaves time "
+            f"for {kit.most_launches}, "
             f"at {kit.launch_time:g} min each."
         )))  # fmt: skip
     return tuple(found)
@@ -124,7 +139,8 @@ def slip_angles(grid: Grid) -> list[tuple[str, str, float, bool]]:
 
 
 def path(grid: Grid, place: Place) -> tuple[Step, ...]:
-    """Return the path of an improving bench at the recommended slope and launch, from one reading by eye to all that the kit can do.
+    """Return the path of an improving bench at the recommended slope and launch, from one reading by eye to all that the kit
+    can do.
 
     A speed that is read off two neighbours of the release has u = σ/(√2·Δt), the central difference; a fit uses every sample.
     The roughest angle method comes first, then the recommended one.
@@ -134,7 +150,9 @@ def path(grid: Grid, place: Place) -> tuple[Step, ...]:
     row = OUTPUTS.index("relative_difference")
     loss = float(grid.loss[i])
     noise, speed = kit.reading_noise, float(grid.speed[i])
-    by_eye = math.hypot(2.0 * noise * float(grid.rate[i]) / math.sqrt(2.0) / speed, math.sqrt(2.0) * noise / float(grid.expected.travel[i]))
+    by_eye = math.hypot(
+        2.0 * noise * float(grid.rate[i]) / math.sqrt(2.0) / speed, math.sqrt(2.0) * noise / float(grid.expected.travel[i])
+    )
     slope = len(SCALARS) - 1
     parts = grid.parts[row, :, i]
     others = float(np.sqrt((parts[:slope] ** 2).sum()))
@@ -174,19 +192,33 @@ def _too_far(grid: Grid, same: np.ndarray[tuple[int, ...], np.dtype[np.bool_]]) 
         rows = np.flatnonzero(same & (grid.angle == angle) & ~grid.fits)
         if rows.size:
             row = int(rows[np.argmin(grid.speed[rows])])
-            launch = f"a stroke of {100.0 * kit.strokes[grid.launch[row]]:.1f} cm" if kit.strokes else f"{grid.speed[row]:.2g} m/s"
+            launch = (
+                f"a stroke of {100.0 * kit.strokes[grid.launch[row]]:.1f} cm" if kit.strokes else f"{grid.speed[row]:.2g} m/s"
+            )
             first.setdefault(launch, []).append(f"{angle:g}°")
     if not first:
         return []
     where = "into the ranger's blind zone" if kit.placed == "top" else "off the end of the track"
     listed = "; ".join(f"from {launch} at {_listed(angles)}" for launch, angles in first.items())
-    return [Caution("blind-zone" if kit.placed == "top" else "track-end", f"The cart runs {where}, or within 5 cm of it: {listed}.")]
+    return [
+        Caution("blind-zone" if kit.placed == "top" else "track-end", f"The cart runs {where}, or within 5 cm of it: {listed}.")
+    ]
 
 
-def _say_alike(first: str, second: str, angle: float, same_sign: bool) -> Caution:
-    sign = "" if same_sign else " but for the sign"
-    message = f"A slope of {angle:g}°: “{first}” and “{second}” give the same wrong number{sign}, so that a slip could not be named."
-    return Caution("slips-alike", message)
+def _say_alike(pairs: Sequence[tuple[str, str, float, bool]]) -> list[Caution]:
+    """Say at which slopes two slips give the same number, each pair of slips once."""
+    slopes: dict[tuple[str, str, bool], list[str]] = {}
+    for first, second, angle, same_sign in pairs:
+        slopes.setdefault((first, second, same_sign), []).append(f"{angle:g}°")
+    found = []
+    for (first, second, same_sign), angles in slopes.items():
+        sign = "" if same_sign else " but for the sign"
+        many = "s" if len(angles) > 1 else ""
+        found.append(Caution("slips-alike", (
+            f"Slope{many} of {_listed(angles)}: “{first}” and “{second}” give the same wrong number{sign}, so that a "
+            f"slip could not be named."
+        )))  # fmt: skip
+    return found
 
 
 def _times(number: int) -> str:

@@ -1,4 +1,5 @@
-"""Different set-ups for the benches of a class, on purpose: the loss against 1/tanθ becomes a result, and no report fits another bench."""
+"""Different set-ups for the benches of a class, on purpose: the loss against 1/tanθ becomes a result, and no report fits
+another bench."""
 
 from __future__ import annotations
 
@@ -75,7 +76,8 @@ def class_result(assignments: tuple[Assignment, ...]) -> ClassResult | None:
 
 
 def bench_text(kit: Kit, assignment: Assignment) -> str:
-    """Return the bench.toml of one bench, to be completed with what the group measures; the launch files have yet to be recorded."""
+    """Return the bench.toml of one bench, to be completed with what the group measures; the launch files have yet to be
+    recorded."""
     chosen = assignment.forecast.set_up
     mass = next((item for item in kit.masses if item.value == chosen.mass), kit.masses[0])
     values: dict[str, object] = {"title": assignment.title, "experiment": "ramp-launch"}
@@ -121,7 +123,8 @@ def _fine(kit: Kit, chosen: SetUp, tolerance: float) -> Grid:
     angle_column, speed_column, launch = (np.array(column) for column in zip(*rows, strict=True))
     size = angle_column.size
     return predict_at(
-        kit, mass=np.full(size, chosen.mass), angle=angle_column, speed=speed_column, rate=np.full(size, chosen.rate), launch=launch,
+        kit, mass=np.full(size, chosen.mass), angle=angle_column, speed=speed_column,
+        rate=np.full(size, chosen.rate), launch=launch,
         tolerance=tolerance,
     )  # fmt: skip
 

@@ -1,7 +1,7 @@
 """A diagnosis pack: numbered records with hidden faults, for training colleagues before they stand in the room.
 
-    pack = diagnosis_pack("practice", records=8, seed=4)
-    question_sheet(pack.items), answer_sheet(pack.items)
+pack = diagnosis_pack("practice", records=8, seed=4)
+question_sheet(pack.items), answer_sheet(pack.items)
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from joulebook.engine.report import Finding
 from joulebook.errors import InputError
 from joulebook.experiments.ramp_codes import CODES
 from joulebook.planning.faults import FAULTS
@@ -32,7 +33,8 @@ _CODES = {code.code: code for code in CODES}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DiagnosisPack:
-    """A diagnosis pack. rehearsal: the bench folders, with what was hidden. items: what the two sheets say, one for each record."""
+    """A diagnosis pack. rehearsal: the bench folders, with what was hidden. items: what the two sheets say, one for each
+    record."""
 
     rehearsal: Rehearsal
     items: tuple[DiagnosisItem, ...]
@@ -42,7 +44,8 @@ def diagnosis_pack(folder: str | Path, *, records: int, seed: int, codes: Sequen
     """Write the numbered records of a pack, a bench folder each with one launch, and return the pack.
 
     folder: for the records, new or empty. records: how many; about one in five is sound. codes: what to hide, in place of faults
-    drawn at random; they are used again where there are more records than codes. Raises InputError for no record or an unknown code.
+    drawn at random; they are used again where there are more records than codes. Raises InputError for no record or an unknown
+    code.
     """
     if records < 1:
         raise InputError(f"A pack of {records} records teaches nothing.", remedy="Ask for one record or more.")
@@ -63,9 +66,8 @@ def _item(number: int, bench: RehearsedBench) -> DiagnosisItem:
     code = bench.code
     finding = next((each for each in bench.audit.findings if each.code == code), None)
     time, values, quantity = _readings(bench)
-    picture = draw_record(
-        time, values, name=f"record-{number}", title=f"Record {number}", quantity=quantity, rest=_rest(bench),
-    )  # fmt: skip
+    title = f"Record {number}, as the logger shows it"
+    picture = draw_record(time, values, name=f"record-{number}", title=title, quantity=quantity, rest=_rest(bench))
     return DiagnosisItem(
         number=number,
         folder=bench.folder.name,
@@ -73,12 +75,30 @@ def _item(number: int, bench: RehearsedBench) -> DiagnosisItem:
         stated=_stated(bench),
         code=code,
         title=_CODES[code].title if code else "The record is sound.",
-        changes=str(getattr(_CODES[code], "changes", "")) or _CODES[code].meaning if code else "",
+        changes=_CODES[code].meaning if code else "",
         message=finding.message if finding is not None else "",
-        remedy=finding.remedy if finding is not None else _CODES[code].remedy if code else "",
+        remedy=_remedy(code, finding),
         verdict=bench.audit.verdict.sentence,
+        truth=_truth(bench),
         others=tuple(other for other in bench.found if other != code),
         caveat="" if bench.shows or not code else ALSO_READ_AS[code],
+    )
+
+
+def _remedy(code: str, finding: Finding | None) -> str:
+    if finding is not None:
+        return finding.remedy
+    return _CODES[code].remedy if code else ""
+
+
+def _truth(bench: RehearsedBench) -> str:
+    try:
+        truth = bench.simulated.pooled()
+    except ValueError:
+        return ""
+    return (
+        f"The cart left the stop at {truth['release_speed']:.3f} m/s on a slope of {bench.simulated.design.setup.angle:.2f}° "
+        f"and climbed {truth['travel']:.3f} m; {100.0 * truth['relative_difference']:.1f} % of its energy was lost on the way up."
     )
 
 

@@ -78,7 +78,11 @@ def expected_motion(kit: Kit, *, mass: Floats, angle: Floats, speed: Floats, sla
         rise = _rise(pace, climb, drag)
         up = np.arctan(pace * np.sqrt(drag / climb)) / np.sqrt(climb * drag) if np.all(drag > 0.0) else pace / climb
         back = np.sqrt(2.0 * descent * rise * _growth(-2.0 * drag * rise))
-        down = np.arctanh(np.minimum(back * np.sqrt(drag / descent), 1.0 - 1e-12)) / np.sqrt(descent * drag) if np.all(drag > 0.0) else back / descent
+        down = (
+            np.arctanh(np.minimum(back * np.sqrt(drag / descent), 1.0 - 1e-12)) / np.sqrt(descent * drag)
+            if np.all(drag > 0.0)
+            else back / descent
+        )
         releases.append(now)
         apexes.append(now + up)
         landings.append(now + up + down)

@@ -10,10 +10,10 @@ import numpy.typing as npt
 
 from joulebook.engine.report import BudgetLine
 from joulebook.experiments.ramp_kit import Kit
-from joulebook.experiments.ramp_plan import Forecast, SetUp
+from joulebook.experiments.ramp_plan import Forecast, Problem, SetUp
 from joulebook.planning.predict import OUTPUTS, SCALARS, Grid, predict_at
 
-__all__ = ["USUAL_RATE", "Place", "best_place", "forecast", "forecast_of", "hides_the_square", "scores"]
+__all__ = ["USUAL_RATE", "Place", "best_place", "forecast", "forecast_of", "hides_the_square", "problem_of", "scores"]
 
 Place = tuple[int, int, int]
 """Where a set-up stands in a grid: its motion, its angle method and its number of launches."""
@@ -34,7 +34,6 @@ def forecast(grid: Grid, place: Place) -> Forecast:
         float(grid.mass[i]), float(grid.angle[i]), float(grid.speed[i]), float(expected.stroke[i]), float(grid.rate[i]),
         kit.methods[method], kit.numbers[n],
     )  # fmt: skip
-    problem = "" if grid.feasible[i] else "off-track" if not grid.fits[i] else "few-samples"
     return Forecast(
         set_up=chosen, travel=values["travel"], height=float(expected.height[i]), nearest=float(grid.nearest[i]),
         farthest=float(grid.farthest[i]), room=float(grid.room[i]), time_up=float(expected.time_up[i]),
@@ -44,7 +43,7 @@ def forecast(grid: Grid, place: Place) -> Forecast:
         account_resolution=float(grid.expanded[1, i, method, n]), budget=_budget(grid, place),
         mechanical=dict(zip(("gain", "loss", "conserved", "undecided"), grid.mechanical[:, i, method, n].tolist(), strict=True)),
         account=dict(zip(("closed", "open", "undecided"), grid.account[:, i, method, n].tolist(), strict=True)),
-        problem=problem,  # type: ignore[arg-type]
+        problem=problem_of(grid, i),
     )  # fmt: skip
 
 
@@ -56,8 +55,16 @@ def forecast_of(kit: Kit, set_up: SetUp, *, tolerance: float) -> Forecast:
     return forecast(grid, (0, 0, 0))
 
 
+def problem_of(grid: Grid, motion: int) -> Problem:
+    """Return what keeps a motion from being used, "" for nothing."""
+    if not grid.comes_back[motion]:
+        return "too-flat"
+    return "off-track" if not grid.fits[motion] else "" if grid.enough[motion] else "few-samples"
+
+
 def scores(grid: Grid) -> Floats:
-    """Return how good each set-up is, shape (p, m, n): what is likely to be decided and accounted for; −1 where it cannot be used.
+    """Return how good each set-up is, shape (p, m, n): what is likely to be decided and accounted for; −1 where it cannot be
+    used.
 
     A launch near 1 m/s, whose forgotten square would go unseen, costs a tenth; so do launches that the lesson has no time for.
     """
@@ -72,7 +79,8 @@ def scores(grid: Grid) -> Floats:
 
 
 def hides_the_square(grid: Grid) -> npt.NDArray[np.bool_]:
-    """Say for which motions a forgotten square in ½mv² would go unseen: its factor 1/v lies within 5 % of 1, or within twice U."""
+    """Say for which motions a forgotten square in ½mv² would go unseen: its factor 1/v lies within 5 % of 1, or within twice
+    U."""
     relative = 4.0 * grid.u[OUTPUTS.index("kinetic_energy"), :, 0, 0] / grid.values[OUTPUTS.index("kinetic_energy")]
     return np.asarray(np.abs(1.0 / grid.speed - 1.0) < np.maximum(relative, 0.05))
 
@@ -87,7 +95,7 @@ def best_place(grid: Grid, score: Floats | None = None, *, allowed: npt.NDArray[
     if allowed is not None:
         score = np.where(allowed[:, None, None], score, -1.0)
     top = float(score.max())
-    if top <= -1.0:
+    if top <= -0.5:
         return None
     near: Sequence[Place] = [(int(a), int(b), int(c)) for a, b, c in np.argwhere(score >= top - 0.03)]
 

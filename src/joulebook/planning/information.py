@@ -1,4 +1,5 @@
-"""What a record's samples can tell about the motion: the Fisher information of the closed form at the sample times of all flights.
+"""What a record's samples can tell about the motion: the Fisher information of the closed form at the sample times of all
+flights.
 
 For white noise of standard deviation σ the inverse of JᵀJ/σ² bounds the covariance of any unbiased estimate (Cramér 1946, Rao
 1945), and the audit's least-squares fit reaches it; J is the motion's derivative by the accelerations of climb and descent and by
@@ -20,6 +21,8 @@ __all__ = ["Information", "gather", "polynomial_covariance"]
 Floats = npt.NDArray[np.float64]
 
 _PHASES = (0.125, 0.375, 0.625, 0.875)
+_UNKNOWN = 1e6
+"""Variance, for a noise of 1 m, of what a forgotten flight would have told."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,8 +60,13 @@ def gather(expected: Expected, *, rate: float, last_flight: float = 1.0, clear: 
     for phase in _PHASES:
         time = (np.arange(count) + phase) / rate
         jacobian, drag_column = np.zeros((p, count, q)), np.zeros((p, count))
+        kept, lost = np.ones(p, dtype=bool), np.zeros((p, q), dtype=bool)
         for j in range(h):
             inside = (time >= starts[:, j, None]) & (time <= ends[:, j, None])
+            if j > 0:  # as the audit does: a flight without three samples is forgotten, and those after it
+                kept &= inside.sum(axis=1) >= 3
+                inside &= kept[:, None]
+                lost[:, 2 + 2 * j : 4 + 2 * j] = ~kept[:, None]
             tau = np.where(inside, time - expected.apexes[:, j, None], 0.0)
             down = inside & (tau >= 0.0)
             for drag in np.unique(expected.drag):
@@ -73,10 +81,12 @@ def gather(expected: Expected, *, rate: float, last_flight: float = 1.0, clear: 
             samples += inside.sum(axis=1) / len(_PHASES)
             if j == 0:
                 on_climb += (inside & ~down).sum(axis=1) / len(_PHASES)
-        inverse, good = _inverse(np.einsum("pni,pnj->pij", jacobian, jacobian))
+        inverse, good = _inverse(jacobian.transpose(0, 2, 1) @ jacobian + lost[:, :, None] * np.eye(q))
+        inverse[lost[:, :, None] & np.eye(q, dtype=bool)] = _UNKNOWN
         sound &= good
         covariance += inverse / len(_PHASES)
-        by_drag -= np.einsum("pij,pnj,pn->pi", inverse, jacobian, drag_column) / len(_PHASES)
+        along = np.einsum("pnj,pn->pj", jacobian, drag_column)
+        by_drag -= np.einsum("pij,pj->pi", inverse, along) / len(_PHASES)
     covariance[~sound] = np.inf
     return Information(covariance, by_drag, samples, on_climb)
 

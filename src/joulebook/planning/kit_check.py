@@ -3,8 +3,8 @@
     check = check_benches([(folder, bench, audit), …], date=date(2031, 9, 1), against=last_check(history))
     print(check.sentence)
 
-A bench needs service for one of four reasons, each said in words: a value beyond what such kit does, a change since the last check that
-is significant and large enough to matter, a value that stands out from the class, or a finding of the audit.
+A bench needs service for one of four reasons, each said in words: a value beyond what such kit does, a change since the last
+check that is significant and large enough to matter, a value that stands out from the class, or a finding of the audit.
 """
 
 from __future__ import annotations
@@ -19,9 +19,10 @@ from joulebook.engine.bench import Bench
 from joulebook.engine.report import Audit, Finding
 from joulebook.errors import InputError, JoulebookError
 from joulebook.planning.kit_history import FORMAT, StoredBench, StoredCheck
-from joulebook.planning.kit_measures import KIT_MEASURES, KitMeasure, Measure, measure_kit
+from joulebook.planning.kit_measures import Measure, measure_kit
 from joulebook.planning.kit_reasons import Reason, bounds_reason, change_reason, class_reason, finding_reason, slope_reason
 from joulebook.planning.kit_statistics import Standing, change_probability, holm, standings
+from joulebook.planning.kit_table import KIT_MEASURES
 from joulebook.planning.kit_words import check_sentence, shown_value
 
 __all__ = ["FAMILY", "NEEDS", "BenchCheck", "Change", "KitCheck", "check_benches"]
@@ -135,9 +136,7 @@ class KitCheck:
         }
 
 
-def check_benches(
-    benches: Sequence[CheckedBench], *, date: datetime.date, against: StoredCheck | None = None
-) -> KitCheck:
+def check_benches(benches: Sequence[CheckedBench], *, date: datetime.date, against: StoredCheck | None = None) -> KitCheck:
     """Return the kit check of these benches, sorted by need.
 
     benches: (folder, bench, audit) each, or (folder, error) for one that could not be audited. date: the day of the run.
@@ -240,13 +239,15 @@ def _judged(bench: BenchCheck, class_standings: Mapping[str, Standing], against:
             reasons.append(class_reason(spec, measure, class_standings[spec.name], bench.scores[spec.name]))
     slope = slope_reason(bench.measures, bench.missing)
     told = {"angle-mismatch"} if slope is not None else set()
-    reasons += [slope, *(finding_reason(finding) for finding in bench.findings if finding.code not in told)]
+    reasons.append(slope)
+    for code in dict.fromkeys(finding.code for finding in bench.findings if finding.code not in told):
+        reasons.append(finding_reason([finding for finding in bench.findings if finding.code == code]))
     found = sorted(_once(reasons), key=lambda reason: -reason.weight)
     stopped = any(finding.severity == "stop" for finding in bench.findings) and "friction" not in bench.measures
     need: Need = "fine"
     if found:
         need = "service" if found[0].weight >= 3.0 else "watch" if found[0].weight >= 1.0 else "fine"
-    if need != "service" and (stopped or not bench.measures.keys() - {"noise_still", "rate", "lost"}):
+    if stopped or not bench.measures.keys() - {"noise_still", "rate", "lost"}:
         need = "unknown"
     return replace(bench, need=need, reasons=tuple(found))
 
@@ -262,5 +263,3 @@ def _once(reasons: Sequence[Reason | None]) -> list[Reason]:
 
 def _known(value: float) -> float | None:
     return None if math.isnan(value) else value
-
-

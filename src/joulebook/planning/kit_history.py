@@ -13,7 +13,8 @@ from pathlib import Path
 from typing import Any
 
 from joulebook.errors import Fault, InputError, OutputError
-from joulebook.planning.kit_measures import KIT_MEASURES, Measure
+from joulebook.planning.kit_measures import Measure
+from joulebook.planning.kit_table import KIT_MEASURES
 
 __all__ = ["FORMAT", "StoredBench", "StoredCheck", "check_path", "last_check", "read_check", "store_check"]
 
@@ -70,10 +71,14 @@ def store_check(folder: str | os.PathLike[str], date: datetime.date, text: str) 
         os.link(part, path)
     except FileExistsError:
         check_path(folder, date)
-        raise OutputError("There is a file where the folder should be.", source=os.fspath(folder), remedy="Name a folder.") from None
+        raise OutputError(
+            "There is a file where the folder should be.", source=os.fspath(folder), remedy="Name a folder."
+        ) from None
     except OSError as error:
         raise OutputError(
-            f"The check cannot be stored: {error.strerror or error}.", source=os.fspath(path), remedy="Name another folder with --history."
+            f"The check cannot be stored: {error.strerror or error}.",
+            source=os.fspath(path),
+            remedy="Name another folder with --history.",
         ) from error
     finally:
         part.unlink(missing_ok=True) if part.parent.is_dir() else None
@@ -81,7 +86,8 @@ def store_check(folder: str | os.PathLike[str], date: datetime.date, text: str) 
 
 
 def last_check(folder: str | os.PathLike[str], *, before: datetime.date) -> StoredCheck | None:
-    """Return the latest stored check of a day before this one; None when there is none. Raises InputError for one that is damaged."""
+    """Return the latest stored check of a day before this one; None when there is none. Raises InputError for one that is
+    damaged."""
     root = Path(folder)
     if not root.is_dir():
         return None
@@ -102,9 +108,13 @@ def read_check(path: str | os.PathLike[str]) -> StoredCheck:
             raise InputError("This file is far too large for a kit check.", source=source, remedy="Name a stored check.")
         document = json.loads(Path(path).read_text(encoding="utf-8"))
     except OSError as error:
-        raise InputError(f"The stored check cannot be read: {error.strerror}.", source=source, remedy="Look at its name.") from None
+        raise InputError(
+            f"The stored check cannot be read: {error.strerror}.", source=source, remedy="Look at its name."
+        ) from None
     except (ValueError, RecursionError):
-        raise InputError("The stored check is not JSON.", source=source, remedy="Name a file that `joulebook check` wrote.") from None
+        raise InputError(
+            "The stored check is not JSON.", source=source, remedy="Name a file that `joulebook check` wrote."
+        ) from None
     if not isinstance(document, Mapping) or document.get("format") != FORMAT:
         found = document.get("format") if isinstance(document, Mapping) else None
         raise InputError(
@@ -121,7 +131,9 @@ def read_check(path: str | os.PathLike[str]) -> StoredCheck:
         listed = []
     benches = [_bench(each, f"benches[{number}]", faults) for number, each in enumerate(listed)]
     if faults or date is None:
-        raise InputError("The stored check is damaged.", source=source, remedy="Take an earlier one with --against.", faults=faults)
+        raise InputError(
+            "The stored check is damaged.", source=source, remedy="Take an earlier one with --against.", faults=faults
+        )
     return StoredCheck(date, tuple(benches), source)
 
 
@@ -143,12 +155,12 @@ def _bench(document: Any, where: str, faults: list[Fault]) -> StoredBench:
 def _measure(name: str, document: Any) -> Measure | None:
     if not isinstance(document, Mapping):
         return None
-    numbers = [document.get(key) for key in ("value", "u", "u_repeat", "n")]
-    dof = document.get("dof")
-    numbers.append(math.inf if dof is None else dof)
-    if not all(isinstance(each, int | float) and not isinstance(each, bool) for each in numbers):
+    numbers = [document.get(key) for key in ("value", "u", "u_repeat", "n", "dof")]
+    if numbers[-1] is None:
+        numbers[-1] = math.inf
+    if any(isinstance(each, bool) or not isinstance(each, int | float) for each in numbers):
         return None
-    value, u, repeat, n, freedom = (float(each) for each in numbers)
+    value, u, repeat, n, freedom = (float(each) for each in numbers if each is not None)
     if not (math.isfinite(value) and u >= 0.0 and repeat >= 0.0 and freedom > 0.0):
         return None
     return Measure(name, value, u, repeat, freedom, int(n), str(document.get("note", "")))

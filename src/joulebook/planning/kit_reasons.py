@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from joulebook.engine.report import Finding
-from joulebook.planning.kit_measures import ANGLE_KNOWN, KIT_MEASURES, KitMeasure, Measure
+from joulebook.planning.kit_measures import ANGLE_KNOWN, Measure
 from joulebook.planning.kit_statistics import Standing
+from joulebook.planning.kit_table import KIT_MEASURES, KitMeasure
 from joulebook.planning.kit_words import probability_text, shown_value
 
 __all__ = ["ALONE", "Reason", "bounds_reason", "change_reason", "class_reason", "finding_reason", "slope_reason"]
@@ -18,6 +19,11 @@ _SPECS = {spec.name: spec for spec in KIT_MEASURES}
 _SERVICE_FINDINGS = ("misfit",)
 _NOT_OF_THE_KIT = ("mass-suspect", "angle-suspect", "wrong-side", "units-suspect", "velocity-only", "no-rest", "soft-stop")
 """Findings about what was written or exported, or that name a property: no reason to mend anything."""
+
+_OF_THE_STOP = ("contact_time", "restitution")
+
+_WORST_SCALE = 0.05
+"""No ranger's scale is off by more: 10 K and humidity make 2 %, a wrong setting little more (common practice)."""
 
 ALONE = 0.01
 """Probability below which one comparison, taken by itself, is worth an eye."""
@@ -39,7 +45,13 @@ class Reason:
 
     def to_dict(self) -> dict[str, object]:
         """Return the JSON object."""
-        return {"measure": self.measure, "basis": self.basis, "sentence": self.sentence, "remedy": self.remedy, "weight": self.weight}
+        return {
+            "measure": self.measure,
+            "basis": self.basis,
+            "sentence": self.sentence,
+            "remedy": self.remedy,
+            "weight": self.weight,
+        }
 
 
 def bounds_reason(spec: KitMeasure, measure: Measure) -> Reason | None:
@@ -84,13 +96,16 @@ def change_reason(
     verb = "rose" if up else "fell"
     certain = adjusted <= family
     sentence = (
-        f"{_upper(spec.label)} {verb} from {shown_value(spec, before)} on {day.isoformat()} to {shown_value(spec, now)}; chance alone does that "
-        f"in {probability_text(probability)} comparisons{'' if certain else ', and among all those of this check that is not certain yet'}."
+        f"{_upper(spec.label)} {verb} from {shown_value(spec, before)} on {day.isoformat()} to {shown_value(spec, now)}; "
+        f"chance alone does that in {probability_text(probability)} "
+        f"comparisons{'' if certain else ', and among all those of this check that is not certain yet'}."
     )
     if not worse:
         return Reason(spec.name, "change", f"{sentence} That is better than it was.", "", 0.2)
     weight = 3.5 if certain else 1.2
-    return Reason(spec.name, "change", sentence, spec.remedy, min(weight, 2.5) if spec.name in ("slope_gap", "release_speed") else weight)
+    return Reason(
+        spec.name, "change", sentence, spec.remedy, min(weight, 2.5) if spec.name in ("slope_gap", "release_speed") else weight
+    )
 
 
 def class_reason(spec: KitMeasure, measure: Measure, standing: Standing, z: float) -> Reason | None:
@@ -106,12 +121,15 @@ def class_reason(spec: KitMeasure, measure: Measure, standing: Standing, z: floa
         return None
     worse = spec.worse == "both" or (spec.worse == "up") == (z > 0.0)
     sentence = (
-        f"{_upper(spec.label)} is {shown_value(spec, measure)}, and the {standing.benches} benches' median is {_plain(spec, middle)}: "
-        f"z = {z:.1f}".replace("-", "−") + f", where {standing.benches} equal benches stay within ±{standing.limit:.1f}."
+        f"{_upper(spec.label)} is {shown_value(spec, measure)}, and the {standing.benches} benches' median is "
+        f"{_plain(spec, middle)}: z = {z:.1f}".replace("-", "−")
+        + f", where {standing.benches} equal benches stay within ±{standing.limit:.1f}."
     )
     if not worse:
         return Reason(spec.name, "class", f"{sentence} That is better than the others.", "", 0.3)
-    return Reason(spec.name, "class", sentence, spec.remedy, 3.2)
+    # Another kind of stop than the others' is no fault.
+    weight = 1.3 if spec.name in _OF_THE_STOP else 3.2
+    return Reason(spec.name, "class", sentence, spec.remedy, weight)
 
 
 def slope_reason(measures: Mapping[str, Measure], missing: Mapping[str, str]) -> Reason | None:
@@ -125,22 +143,26 @@ def slope_reason(measures: Mapping[str, Measure], missing: Mapping[str, str]) ->
         return None
     hint = measures.get("scale_hint")
     if hint is not None:
-        told = (
-            f"Read as a fault of the distance scale it would make it {shown_value(_SPECS['scale_hint'], hint)}; the motion alone cannot tell scale, "
-            "wheels, gravity and a wrong angle apart."
-        )
+        scale = f"Read as a fault of the distance scale it would make it {shown_value(_SPECS['scale_hint'], hint)}"
+        if abs(hint.value - 1.0) > _WORST_SCALE:
+            told = f"{scale}, farther off than any ranger is: look at the angle first."
+        else:
+            told = f"{scale}; the motion alone cannot tell scale, wheels, gravity and a wrong angle apart."
     else:
-        told = f"It says nothing of the distance scale: {missing.get('scale_hint', f'the angle is not known to {100 * ANGLE_KNOWN:g} %')}."
+        why = missing.get("scale_hint", f"the angle is not known to {100 * ANGLE_KNOWN:g} %")
+        told = f"It says nothing of the distance scale: {why}."
     sentence = f"The slopes do not agree ({gap.note}, difference {shown_value(spec, gap)}). {told}"
     return Reason("slope_gap", "slope", sentence, spec.remedy, 1.5)
 
 
-def finding_reason(finding: Finding) -> Reason | None:
-    """Return a finding of the audit as a reason, None for one that is not about the kit."""
+def finding_reason(findings: Sequence[Finding]) -> Reason | None:
+    """Return the findings of one code as a reason, told once with its first record; None where they are not about the kit."""
+    finding = findings[0]
     if finding.severity == "note" or finding.code in _NOT_OF_THE_KIT:
         return None
     weight = 3.1 if finding.code in _SERVICE_FINDINGS else 2.0 if finding.severity == "stop" else 1.1
-    return Reason("", "finding", f"{finding.code}: {finding.message}", finding.remedy, weight)
+    again = f" The same in {len(findings) - 1} more." if len(findings) > 1 else ""
+    return Reason("", "finding", f"{finding.code}: {finding.message}{again}", finding.remedy, weight)
 
 
 def _beyond(spec: KitMeasure, measure: Measure, bound: float) -> bool:

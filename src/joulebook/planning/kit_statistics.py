@@ -1,11 +1,12 @@
 """Which bench has changed, and which stands out from the class: the statistics of the kit check.
 
-A change is judged against its combined uncertainty: levels by Student's t with Welch's degrees of freedom (JCGM 100, G.4.1), scatters
-by the ratio of their variances (F). One check makes dozens of such comparisons, so that their probabilities are taken together after
-Holm (Scand. J. Statist. 6 (1979) 65): in a school where nothing has changed, at most one check in twenty names a change at all.
+A change is judged against its combined uncertainty: levels by Student's t with Welch's degrees of freedom (JCGM 100, G.4.1),
+scatters by the ratio of their variances (F). One check makes dozens of such comparisons, so that their probabilities are taken
+together after Holm (Scand. J. Statist. 6 (1979) 65): in a school where nothing has changed, at most one check in twenty names a
+change at all.
 
-The class is judged by ISO 13528: median and MADe, z′ with the uncertainty of the median. With a handful of benches MADe is itself so
-uncertain that z′ above 3 is common by chance; a bench stands out only above the limit that the largest |z′| of that many equal
+The class is judged by ISO 13528: median and MADe, z′ with the uncertainty of the median. With a handful of benches MADe is itself
+so uncertain that z′ above 3 is common by chance; a bench stands out only above the limit that the largest |z′| of that many equal
 benches stays below, found by drawing.
 """
 
@@ -20,9 +21,10 @@ import numpy as np
 import numpy.typing as npt
 
 from joulebook.engine.noise import robust_scale
-from joulebook.planning.kit_measures import KitMeasure, Measure
+from joulebook.planning.kit_measures import Measure
+from joulebook.planning.kit_table import KitMeasure
 
-__all__ = ["LEAST_CLASS", "Standing", "change_probability", "class_limit", "holm", "standings"]
+__all__ = ["LEAST_CLASS", "Standing", "change_probability", "class_limit", "holm", "standings", "z_prime"]
 
 LEAST_CLASS = 5
 """Benches that it takes to say that one stands out: of fewer, half may be the odd ones."""
@@ -35,7 +37,7 @@ class Standing:
     """How one measure of a class lies.
 
     median, made: median and scaled median absolute deviation of the benches' values. u: standard uncertainty of the median,
-    1.25·MADe/√p (ISO 13528). benches: p. limit: what the largest |z′| of p equal benches stays below. z: z′ of each bench, shape (p,).
+    1.25·MADe/√p (ISO 13528). benches: p. limit: what the largest |z′| of p equal benches stays below. z: z′ of each, shape (p,).
     logarithmic: median and made are of the logarithms, for a scatter, whose spread goes with its size.
     """
 
@@ -98,8 +100,16 @@ def standings(measures: Sequence[Measure], spec: KitMeasure, *, alpha: float) ->
     # Benches cannot be told apart better than they are measured, however well they happen to agree.
     made = max(robust_scale(values), float(np.median(own)))
     u = 1.25 * made / math.sqrt(values.size)
-    z = (values - median) / math.hypot(made, u) if made > 0.0 else np.zeros(values.size)
+    z = z_prime(values, median, made, u) if made > 0.0 else np.zeros(values.size)
     return Standing(median, made, u, int(values.size), class_limit(int(values.size), alpha), tuple(z.tolist()), logarithmic)
+
+
+def z_prime(values: npt.NDArray[np.float64], assigned: float, sigma: float, u: float) -> npt.NDArray[np.float64]:
+    """Return the scores z′ = (x − x_pt)/√(σ² + u²(x_pt)) of ISO 13528, which allow for the assigned value's own uncertainty.
+
+    values: shape (p,). assigned, sigma, u: the assigned value, the standard deviation for the assessment, and u of the former.
+    """
+    return np.asarray((values - assigned) / math.hypot(sigma, u), dtype=np.float64)
 
 
 @lru_cache(maxsize=64)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from joulebook.planning.kit_measures import KitMeasure, Measure
+from joulebook.planning.kit_measures import Measure
+from joulebook.planning.kit_table import KitMeasure
 
 __all__ = ["check_sentence", "listed", "probability_text", "shown_value"]
 
@@ -21,7 +22,11 @@ def shown_value(spec: KitMeasure, measure: Measure) -> str:
     if spec.name == "lost":
         # A count of what came and what did not: its uncertainty as a share of all readings says nothing to a person.
         return f"{number(value, 2)} %"
-    text = write(value, u, style="brackets", digits=1 if u > 0.3 * abs(value) else 2) if u > 0.0 and math.isfinite(u) else number(value, 3)
+    text = (
+        write(value, u, style="brackets", digits=1 if u > 0.3 * abs(value) else 2)
+        if u > 0.0 and math.isfinite(u)
+        else number(value, 3)
+    )
     text = text.replace("-", "−")
     return text + (spec.unit if spec.unit == "°" else f" {spec.unit}" if spec.unit else "")
 

@@ -30,7 +30,7 @@ def reach(half_width: npt.ArrayLike, sd: npt.ArrayLike, *, coverage: float = 0.9
     """Return the expanded uncertainty: half the width of the interval about zero that holds `coverage` of such errors."""
     a, s = np.broadcast_arrays(np.asarray(half_width, float), np.asarray(sd, float))
     low, high = np.zeros(a.shape), a + 6.0 * s
-    for _ in range(50):
+    for _ in range(36):
         middle = 0.5 * (low + high)
         inside = below(middle, a, s) >= 0.5 + 0.5 * coverage
         low, high = np.where(inside, low, middle), np.where(inside, middle, high)
@@ -38,21 +38,31 @@ def reach(half_width: npt.ArrayLike, sd: npt.ArrayLike, *, coverage: float = 0.9
 
 
 def shares(
-    mean: npt.ArrayLike, half_width: npt.ArrayLike, sd: npt.ArrayLike, expanded: npt.ArrayLike, tolerance: float,
-    *, relative_spread: npt.ArrayLike = 0.0,
+    mean: npt.ArrayLike,
+    half_width: npt.ArrayLike,
+    sd: npt.ArrayLike,
+    expanded: npt.ArrayLike,
+    tolerance: float,
+    *,
+    loss: npt.ArrayLike = 0.0,
+    relative_spread: npt.ArrayLike = 0.0,
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Return the probabilities of gain, of loss, and of "no difference seen" with U up to and beyond the tolerance.
 
-    mean: the expected difference. half_width, sd: of its error. expanded: U that an audit will state; the verdict is "gain" below
-    −U, "loss" above U (DESIGN §5). relative_spread: standard deviation of U from bench to bench, over U.
+    mean: the expected difference. half_width, sd: of its error x. expanded: U that an audit states where x = 0; the verdict is
+    "gain" below −U, "loss" above U (DESIGN §5). loss: the expected relative loss: U goes with the potential over the kinetic
+    energy as it was found, U·(1 − x/(1 − loss)), so that a bench that reads too small a loss also states too large a U.
+    relative_spread: standard deviation of U from bench to bench beside that, over U.
     """
     mean, expanded = np.asarray(mean, float), np.asarray(expanded, float)
-    gain = below(-expanded - mean, half_width, sd)
-    loss = 1.0 - below(expanded - mean, half_width, sd)
-    rest = np.maximum(1.0 - gain - loss, 0.0)
-    spread = np.maximum(np.asarray(relative_spread, float), 1e-6)
-    within = ndtr((tolerance / expanded - 1.0) / spread)
-    return gain, loss, np.asarray(rest * within), np.asarray(rest * (1.0 - within))
+    ratio = 1.0 - np.asarray(loss, float)
+    gain = below((-expanded - mean) / (1.0 - np.minimum(expanded / ratio, 0.99)), half_width, sd)
+    seen = 1.0 - below((expanded - mean) / (1.0 + expanded / ratio), half_width, sd)
+    widened = np.hypot(np.asarray(sd, float), ratio * np.asarray(relative_spread, float))
+    too_wide = below(ratio * (1.0 - tolerance / expanded), half_width, widened)
+    rest = np.maximum(1.0 - gain - seen, 0.0)
+    within = np.clip(1.0 - seen - np.maximum(gain, too_wide), 0.0, rest)
+    return gain, seen, within, np.asarray(rest - within)
 
 
 def _integral(z: Floats) -> Floats:

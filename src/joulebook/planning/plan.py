@@ -13,7 +13,7 @@ from joulebook.experiments.ramp_plan import Forecast, Plan, Region
 from joulebook.planning.advice import beyond_the_kit, cautions, changes, path, percent, say_change, slip_angles
 from joulebook.planning.assign import assign, class_result
 from joulebook.planning.expected_trace import expected_trace
-from joulebook.planning.forecasts import Place, best_place, forecast, forecast_of, hides_the_square, scores
+from joulebook.planning.forecasts import Place, best_place, forecast, forecast_of, hides_the_square, problem_of, scores
 from joulebook.planning.plan_check import check_forecast
 from joulebook.planning.predict import Grid, predict
 
@@ -36,7 +36,8 @@ INFLUENCES = {
 def make_plan(kit: Kit, *, tolerance: float = 0.05, check: int = 0, seed: int = 1) -> Plan:
     """Return the plan for a kit.
 
-    tolerance: relative U up to which "no difference seen" may be called conserved. check: number of benches to simulate and audit at
+    tolerance: relative U up to which "no difference seen" may be called conserved. check: number of benches to simulate and
+    audit at
     the recommended set-up, 0 for none. seed: of those.
     Raises InputError for a tolerance outside (0, 1), AnalysisError where no set-up of the kit can be used, and says what fails.
     """
@@ -81,27 +82,32 @@ def _sentence(best: Forecast, kit: Kit) -> str:
 def _reasons(grid: Grid, place: Place, best: Forecast) -> tuple[str, ...]:
     i = place[0]
     odds = best.mechanical
+    climb = f"The cart climbs {100.0 * best.travel:.0f} cm in {best.time_up:.2f} s, {best.on_climb:.0f} samples"
+    near = f", and comes no nearer to the ranger than {100.0 * best.nearest:.0f} cm" if grid.kit.placed == "top" else ""
     reasons = [
-        f"The expected loss is {percent(best.loss)} of the energy, and this bench could show {percent(best.resolution)}: "
-        f"{percent(odds['loss'])} of such benches will see the loss, {percent(odds['conserved'])} will find energy conserved within "
-        f"{percent(grid.tolerance)}, {percent(odds['undecided'])} cannot tell.",
-        f"The losses that can be worked out, rolling and drag, should account for it on {percent(best.account['closed'])} of the benches.",
-        f"The cart climbs {100.0 * best.travel:.0f} cm in {best.time_up:.2f} s, {best.on_climb:.0f} samples, and comes no nearer to the "
-        f"ranger than {100.0 * best.nearest:.0f} cm; a strong launch still leaves {100.0 * best.room:.0f} cm of room."
-        if grid.kit.placed == "top" else
-        f"The cart climbs {100.0 * best.travel:.0f} cm in {best.time_up:.2f} s, {best.on_climb:.0f} samples, and a strong launch still "
-        f"leaves {100.0 * best.room:.0f} cm of room.",
+        f"The expected loss is {percent(best.loss)} of the energy, and this bench could show {percent(best.resolution)}. Of such "
+        f"benches {_share(odds['loss'])} will see the loss, {_share(odds['conserved'])} will find energy conserved within "
+        f"{100.0 * grid.tolerance:g} %, {_share(odds['undecided'])} cannot tell.",
+        f"Rolling resistance and drag should account for the loss on {_share(best.account['closed'])} of the benches.",
+        f"{climb}{near}; a strong launch still leaves {100.0 * best.room:.0f} cm of room.",
     ]
+    confused = {angle for _, _, angle, _ in slip_angles(grid)}
     if not hides_the_square(grid)[i]:
-        reasons.append("The launch is far enough from 1 m/s for a forgotten square to show, and no two usual slips give the same number at this slope.")
+        reasons.append("The launch is far enough from 1 m/s for a forgotten square to show.")
+    if best.set_up.angle not in confused:
+        reasons.append("At this slope no two of the usual slips on the height give the same wrong number.")
     return tuple(reasons)
+
+
+def _share(probability: float) -> str:
+    return "hardly any" if probability < 0.005 else "nearly all" if probability > 0.995 else f"{100.0 * probability:.0f} %"
 
 
 def _limit(best: Forecast) -> str:
     line = best.budget[0]
     name = INFLUENCES.get(line.input, line.input)
     second = best.budget[1] if len(best.budget) > 1 else None
-    then = f", then {INFLUENCES.get(second.input, second.input)} with {percent(second.share)}" if second else ""
+    then = f", then {INFLUENCES.get(second.input, second.input)} with {_share(second.share)}" if second else ""
     return f"What limits it is {name}: {percent(line.share)} of the variance{then}."
 
 
@@ -131,7 +137,7 @@ def _region(grid: Grid, place: Place) -> Region:
     i, method, n = place
     kit = grid.kit
     launches = kit.strokes or kit.speeds
-    states, decided = [], []
+    states, seen = [], []
     for angle in kit.angles:
         line, chance = [], []
         for number in range(len(launches)):
@@ -139,15 +145,28 @@ def _region(grid: Grid, place: Place) -> Region:
                 (grid.angle == angle) & (grid.launch == number) & (grid.rate == grid.rate[i]) & (grid.mass == grid.mass[i])
             )[0])  # fmt: skip
             sure = float(grid.mechanical[1, row, method, n] + grid.mechanical[2, row, method, n])
-            line.append("off-track" if not grid.fits[row] else "few-samples" if not grid.enough[row] else "good" if sure >= 0.5 else "undecided")
-            chance.append(sure if grid.feasible[row] else 0.0)
+            line.append(problem_of(grid, row) or ("good" if sure >= 0.5 else "undecided"))
+            chance.append(float(grid.mechanical[1, row, method, n]) if grid.feasible[row] else 0.0)
         states.append(tuple(line))
-        decided.append(tuple(chance))
-    return Region(kit.angles, tuple(launches), bool(kit.strokes), tuple(states), tuple(decided), (float(grid.angle[i]), float(launches[grid.launch[i]])))
+        seen.append(tuple(chance))
+    return Region(
+        kit.angles,
+        tuple(launches),
+        bool(kit.strokes),
+        tuple(states),
+        tuple(seen),
+        (float(grid.angle[i]), float(launches[grid.launch[i]])),
+    )
 
 
 def _nothing_fits(grid: Grid) -> AnalysisError:
     """Say what keeps the cart from every set-up, with its number."""
+    if not grid.comes_back.any():
+        angle, friction = max(grid.kit.angles), grid.kit.rolling_resistance.value
+        return AnalysisError(
+            f"even {angle:g}° is so flat that a rolling resistance of {friction:g} may keep the cart from coming back down.",
+            remedy="Give steeper slopes.", code="no-set-up",
+        )  # fmt: skip
     if not grid.fits.any():
         row = int(np.argmax(grid.room))
         return AnalysisError(
@@ -159,7 +178,8 @@ def _nothing_fits(grid: Grid) -> AnalysisError:
         fits = np.flatnonzero(grid.fits)
         row = int(fits[np.argmax(grid.on_climb[fits])])
         return AnalysisError(
-            f"none of the {grid.size} set-ups of this kit gives samples enough: at best {grid.on_climb[row]:.0f} on the climb.",
+            f"none of the {grid.size} set-ups of this kit gives samples enough: at best {grid.on_climb[row]:.0f} on the climb, "
+            f"{grid.samples[row]:.0f} in all.",
             remedy="Give a higher sampling rate, stronger launches or gentler slopes.", code="no-set-up",
         )  # fmt: skip
     return AnalysisError(

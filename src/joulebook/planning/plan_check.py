@@ -38,8 +38,13 @@ def check_forecast(
         errors.append(found.value - simulated.pooled()[quantity])
         verdicts.append((audit.verdict.mechanical, audit.verdict.account))
     whole = max(len(stated), 1)
-    mechanical, account = Counter(one for one, _ in verdicts), Counter(other for _, other in verdicts)
-    predicted = {"relative_difference": forecast.u_loss, "kinetic_energy": forecast.u_kinetic, "potential_energy": forecast.u_potential}
+    mechanical: Counter[str] = Counter(one for one, _ in verdicts)
+    account: Counter[str] = Counter(other for _, other in verdicts)
+    predicted = {
+        "relative_difference": forecast.u_loss,
+        "kinetic_energy": forecast.u_kinetic,
+        "potential_energy": forecast.u_potential,
+    }
     return Check(
         benches=benches, failed=benches - len(stated), seed=seed, u_predicted=predicted[quantity],
         u_stated=float(np.median(stated)) if stated else float("nan"),

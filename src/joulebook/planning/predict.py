@@ -1,7 +1,8 @@
 """Predict: what every combination of mass, slope, launch, rate, angle method and number of launches would let a bench say.
 
 The samples' information gives the covariance of the fit, the audit's own model (`ledger_model`) carries it and every input to the
-energies, all set-ups in one call, by complex step. That is the linear propagation of `uncertainty.propagate`, factored: the slope's
+energies, all set-ups in one call, by complex step. That is the linear propagation of `uncertainty.propagate`, factored: the
+slope's
 uncertainty and the number of launches only weigh parts of the variance, so they cost nothing. A test holds the two equal.
 """
 
@@ -19,8 +20,11 @@ from joulebook.experiments.ramp_launch import ledger_model
 from joulebook.planning.expected import Expected, expected_motion, plunger_speed
 from joulebook.planning.information import Information, gather
 from joulebook.planning.odds import reach, shares
+from joulebook.uncertainty import Input
 
-__all__ = ["OUTPUTS", "SCALARS", "Grid", "predict", "predict_at"]
+__all__ = [
+    "LEAST_ON_CLIMB", "LEAST_SAMPLES", "MARGIN", "OUTPUTS", "PLACING", "SCALARS", "Grid", "predict", "predict_at",
+]  # fmt: skip
 
 Floats = npt.NDArray[np.float64]
 Booleans = npt.NDArray[np.bool_]
@@ -91,9 +95,14 @@ class Grid:
         return int(self.u[0].size)
 
     @property
+    def comes_back(self) -> Booleans:
+        """Where the slope is steep enough for the cart to come back down, whatever its friction; shape (p,)."""
+        return np.asarray(np.tan(self.expected.angle) > 1.5 * self.kit.rolling_resistance.value)
+
+    @property
     def feasible(self) -> Booleans:
-        """Which motions fit the track, the ranger and the fit, shape (p,)."""
-        return self.fits & self.enough
+        """Which motions fit the track, the ranger and the fit, and come back, shape (p,)."""
+        return self.fits & self.enough & self.comes_back
 
 
 def predict(kit: Kit, *, tolerance: float = 0.05) -> Grid:
@@ -106,8 +115,8 @@ def predict(kit: Kit, *, tolerance: float = 0.05) -> Grid:
         for angle in kit.angles:
             for number, speed in enumerate(_speeds(kit, item.value, angle)):
                 rows += [(item.value, angle, speed, rate, number) for rate in kit.rates]
-    mass, angles, speed, rate, launch = (np.array(column) for column in zip(*rows, strict=True))
-    return predict_at(kit, mass=mass, angle=angles, speed=speed, rate=rate, launch=launch, tolerance=tolerance)
+    masses, angles, speeds, rates, launches = (np.array(column) for column in zip(*rows, strict=True))
+    return predict_at(kit, mass=masses, angle=angles, speed=speeds, rate=rates, launch=launches, tolerance=tolerance)
 
 
 def _speeds(kit: Kit, mass: float, angle: float) -> list[float]:
@@ -133,24 +142,34 @@ def predict_at(
     values, gradients = _differentiate(kit, expected, told)
     u_scalar = {item.name: item.u for item in _constants(kit)}
     scalar_u = np.stack([
-        {"cart.mass": _mass_u(kit, mass), "datum.level": level_u, "datum.offset": offset_u, "track.angle": np.ones(mass.shape)}.get(
+        {"cart.mass": _mass_u(kit, mass),
+        "datum.level": level_u, "datum.offset": offset_u, "track.angle": np.ones(mass.shape)}.get(
             name, np.full(mass.shape, u_scalar.get(name, 0.0)))
         for name in SCALARS
     ])  # fmt: skip
     count = len(SCALARS)
     with np.errstate(invalid="ignore"):
-        fit_part = np.sqrt(np.einsum("oip,pij,ojp->op", gradients[:, count:], np.where(np.isfinite(block), block, 1e6), gradients[:, count:]))
+        fit_part = np.sqrt(
+            np.einsum("oip,pij,ojp->op", gradients[:, count:], np.where(np.isfinite(block), block, 1e6), gradients[:, count:])
+        )
     parts = np.concatenate([np.abs(gradients[:, :count]) * scalar_u, fit_part[:, None]], axis=1)
     energy = values[0] * (1.0 + kit.rotating_fraction.value)
     loss = values[OUTPUTS.index("relative_difference")]
     strongest = expected_motion(kit, mass=mass, angle=angle, speed=speed * (1.0 + 2.5 * kit.repeat))
     nearest, farthest, room = _geometry(kit, expected, strongest)
-    enough = (told.on_climb >= LEAST_ON_CLIMB) & (told.samples >= LEAST_SAMPLES) & np.isfinite(told.covariance[:, 0, 0]) & (expected.travel > 0.05)
+    enough = (
+        (told.on_climb >= LEAST_ON_CLIMB)
+        & (told.samples >= LEAST_SAMPLES)
+        & np.isfinite(told.covariance[:, 0, 0])
+        & (expected.travel > 0.05)
+    )
     slope_u = np.array([[method.standard_uncertainty(float(each)) for method in kit.methods] for each in angle])
     u, expanded, mechanical, account = _weigh(kit, parts, slope_u, energy, loss, dof, tolerance)
     return Grid(
-        kit, tolerance, mass, angle, speed, rate, np.zeros(mass.shape, dtype=np.intp) if launch is None else launch.astype(np.intp),
-        expected, told.on_climb, told.samples, nearest, farthest, room, energy, values, parts, block, told.by_drag[:, :4], offset_u,
+        kit, tolerance, mass, angle, speed, rate,
+        np.zeros(mass.shape, dtype=np.intp) if launch is None else launch.astype(np.intp),
+        expected, told.on_climb, told.samples, nearest, farthest, room, energy, values,
+        parts, block, told.by_drag[:, :4], offset_u,
         level_u, dof, u, expanded, loss, mechanical, account, room >= 0.0, enough,
     )  # fmt: skip
 
@@ -177,7 +196,8 @@ def _take(expected: Expected, rows: npt.NDArray[np.intp]) -> Expected:
 
 
 def _around(kit: Kit, expected: Expected, told: Information, rate: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return u of the release level's offset and of the rest level (m), the fit's degrees of freedom, and the noise (m), as an audit will have them.
+    """Return u of the release level's offset and of the rest level (m), the fit's degrees of freedom, and the noise (m), as an
+    audit will have them.
 
     An audit judges the noise from its residuals: it believes a positive autocorrelation, and never a negative one, so that chance
     alone widens the fit's part by about 0.4/√n.
@@ -191,7 +211,8 @@ def _around(kit: Kit, expected: Expected, told: Information, rate: Floats) -> tu
     for place in range(rate.size):
         covariance = told.covariance[place] * sigma[place] ** 2
         contacts = find_contacts(
-            float(expected.climb[place]), float(expected.descent[place]), expected.apexes[place], expected.apex_levels[place], 0.0,
+            float(expected.climb[place]), float(expected.descent[place]),
+            expected.apexes[place], expected.apex_levels[place], 0.0,
             still_level=float(expected.offset[place] - expected.stroke[place]),
             covariance=covariance if np.isfinite(covariance).all() else None, u_level=float(level_u[place]),
         )  # fmt: skip
@@ -199,7 +220,7 @@ def _around(kit: Kit, expected: Expected, told: Information, rate: Floats) -> tu
     return offset_u, level_u, dof, sigma
 
 
-def _constants(kit: Kit) -> tuple[object, ...]:
+def _constants(kit: Kit) -> tuple[Input, ...]:
     return (kit.rotating_fraction, kit.drag_area, kit.scale, kit.gravity, kit.air_density)
 
 
@@ -209,7 +230,8 @@ def _mass_u(kit: Kit, mass: Floats) -> Floats:
 
 
 def _differentiate(kit: Kit, expected: Expected, told: Information) -> tuple[Floats, Floats]:
-    """Return OUTPUTS at the expected motion, shape (o, p), and their derivatives by SCALARS and by the fitted values, (o, n, p)."""
+    """Return OUTPUTS at the expected motion, shape (o, p), and their derivatives by SCALARS and by the fitted values, (o, n,
+    p)."""
     scale = kit.scale.value
     drag = expected.drag * scale
     by_drag = {name: told.by_drag[:, place] for place, name in enumerate(_FITTED)}
@@ -217,7 +239,7 @@ def _differentiate(kit: Kit, expected: Expected, told: Information) -> tuple[Flo
     size = expected.mass.size
     values = {
         "cart.mass": expected.mass,
-        **{item.name: np.full(size, item.value) for item in _constants(kit)},  # type: ignore[attr-defined]
+        **{item.name: np.full(size, item.value) for item in _constants(kit)},
         "datum.level": np.zeros(size),
         "datum.offset": expected.offset / scale,
         "track.angle": np.degrees(expected.angle),
@@ -277,10 +299,15 @@ def _weigh(
         factor = stdtrit(np.minimum(nu, 1e6), 0.975) / 1.959963984540054
         whole = reach(np.sqrt(3.0) * top, rest) * factor
         expanded.append(whole)
-        spread = np.hypot(share / np.sqrt(2.0 * dof[:, None, None] * numbers), 0.01)
+        spread = share / np.sqrt(2.0 * dof[:, None, None] * numbers)
         mean = loss[:, None, None] if name == "difference" else np.zeros((1, 1, 1))
-        guess = loss[:, None, None] * kit.rolling_resistance.u / max(kit.rolling_resistance.value, 1e-12) if name == "difference" else 0.0
-        odds.append(shares(mean, np.sqrt(3.0) * top, np.hypot(rest, guess), whole, tolerance, relative_spread=spread))
+        guess = (
+            loss[:, None, None] * kit.rolling_resistance.u / max(kit.rolling_resistance.value, 1e-12)
+            if name == "difference"
+            else 0.0
+        )
+        sd = np.hypot(rest, guess)
+        odds.append(shares(mean, np.sqrt(3.0) * top, sd, whole, tolerance, loss=loss[:, None, None], relative_spread=spread))
     mechanical = np.stack(odds[0])
     gain, lost, closed, unsure = odds[1]
     account = np.stack([closed, gain + lost, unsure])

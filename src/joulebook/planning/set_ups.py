@@ -22,16 +22,15 @@ _NOTATION = {"normal": "standard", "triangular": "triangular"}
 
 
 def design_of(kit: Kit, set_up: SetUp, rng: np.random.Generator, *, title: str = "Bench") -> Design:
-    """Return a bench of this set-up, to be simulated: its true values drawn within what the kit states, nothing else wrong with it.
+    """Return a bench of this set-up, to be simulated: its true values drawn within what the kit states, nothing else wrong
+    with it.
 
     rng: decides the true mass, slope, wheels, drag, scale, g and rolling resistance.
     """
     statements = statements_of(kit, set_up)
     truth = {statement.name: statement.draw(rng) for statement in statements}
-    if "track.rise" in truth:
-        angle = math.degrees(math.asin(truth["track.rise"] / truth["track.along"]))
-    else:
-        angle = truth["track.angle"]
+    by_rise = "track.rise" in truth
+    angle = math.degrees(math.asin(truth["track.rise"] / truth["track.along"])) if by_rise else truth["track.angle"]
     mass, kappa = truth["cart.mass"], max(truth["cart.rotating_fraction"], 0.0)
     stiffness = kit.spring(set_up.mass)
     plunger = SpringStop(stiffness)
@@ -61,7 +60,15 @@ def design_of(kit: Kit, set_up: SetUp, rng: np.random.Generator, *, title: str =
 def statements_of(kit: Kit, set_up: SetUp) -> tuple[Statement, ...]:
     """Return what the bench file of a set-up states about its inputs."""
     mass = next((item for item in kit.masses if item.value == set_up.mass), replace(kit.masses[0], value=set_up.mass))
-    inputs = (mass, kit.rotating_fraction, kit.drag_area, *set_up.method.inputs(set_up.angle), kit.scale, kit.gravity, kit.air_density)
+    inputs = (
+        mass,
+        kit.rotating_fraction,
+        kit.drag_area,
+        *set_up.method.inputs(set_up.angle),
+        kit.scale,
+        kit.gravity,
+        kit.air_density,
+    )
     return tuple(_statement(item, item.name) for item in inputs)
 
 

@@ -68,7 +68,8 @@ def alike(slips: Sequence[Slip], *, angle: float, within: float = 0.03) -> tuple
     seen = [slip for slip in slips if abs(slip.factor - 1.0) > within and slip.name != "distance along the track for the height"]
     found = []
     for one, other in combinations(seen, 2):
-        gap = abs(abs(one.factor / other.factor) - 1.0)
+        sizes = abs(one.factor), abs(other.factor)
+        gap = 1.0 - min(sizes) / max(sizes)
         if one.quantity == other.quantity and gap <= within:
             found.append(Pair(one, other, angle, gap, one.factor * other.factor > 0.0))
     return tuple(found)

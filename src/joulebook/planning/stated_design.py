@@ -101,7 +101,9 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
     pull = float(gravity(values)) * (sine + resistance)
     room = length - 0.15 - (least + 0.06 if placed == "top" else 0.05)
     if room < 0.12:
-        raise _no_room(stated, f"on {length:.2f} m of track, with {least:.2f} m of blind zone, {max(room, 0.0):.2f} m are left for the climb")
+        raise _no_room(
+            stated, f"on {length:.2f} m of track, with {least:.2f} m of blind zone, {max(room, 0.0):.2f} m are left for the climb"
+        )
     speed = stated.speed if stated.speed is not None else math.sqrt(2.0 * pull * room * float(rng.uniform(0.5, 0.75)) / 1.08)
     kappa = max(truth["cart.rotating_fraction"], 0.0)
     inertia = truth["cart.mass"] * (1.0 + kappa)
@@ -121,8 +123,8 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
     design = Design(
         setup=setup, ranger=ranger, stop_kind="spring", speed=speed, statements=stated.statements,
         launches=launches or stated.launches or 1, repeat=float(rng.uniform(0.01, 0.025)), wait=float(rng.uniform(0.7, 1.5)),
-        hops=int(rng.integers(3, 5)), last_hop=float(rng.uniform(0.4, 0.9)), rest_seconds=3.0, rest_at=float(rng.uniform(-0.5, 0.5)),
-        title=stated.title, stated_placed=stated.placed, stated_length=stated.length, stated_min_range=stated.min_range,
+        hops=int(rng.integers(3, 5)), last_hop=float(rng.uniform(0.4, 0.9)), rest_seconds=3.0, rest_at=float(rng.uniform(-0.5,
+        0.5)), title=stated.title, stated_placed=stated.placed, stated_length=stated.length, stated_min_range=stated.min_range,
         stated_max_range=stated.max_range,
     )  # fmt: skip
     deepest = design.stroke(speed * 1.07)
@@ -133,7 +135,8 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
 
 def _no_room(stated: StatedBench, why: str) -> InputError:
     return InputError(
-        f"{stated.title} cannot be rehearsed: {why}.", remedy="Correct track.length, sensor.min_range or the slope in its bench file."
+        f"{stated.title} cannot be rehearsed: {why}.",
+        remedy="Correct track.length, sensor.min_range or the slope in its bench file.",
     )
 
 
@@ -142,7 +145,7 @@ def _of_file(file: Path) -> StatedBench:
     document = parse_bench_file(file)
     faults: list[Fault] = []
     given: dict[str, object] = {}
-    known = {spec.name for spec in (*INPUTS, *SETTINGS)}
+    known = {spec.name for spec in INPUTS} | {spec.name for spec in SETTINGS}
     for table, content in document.items():
         if isinstance(content, Mapping):
             given.update({f"{table}.{key}": value for key, value in content.items() if f"{table}.{key}" in known})
@@ -201,9 +204,13 @@ def _of_plan(file: Path) -> list[StatedBench]:
         )  # fmt: skip
     listed = document.get("benches") or [document.get("recommended")]
     faults: list[Fault] = []
-    benches = [_of_forecast(each, number, faults) for number, each in enumerate(listed if isinstance(listed, Sequence) else [], 1)]
+    benches = [
+        _of_forecast(each, number, faults) for number, each in enumerate(listed if isinstance(listed, Sequence) else [], 1)
+    ]
     if faults or not benches:
-        raise InputError("The plan is damaged.", source=source, remedy="Write it anew with `joulebook plan --json`.", faults=faults)
+        raise InputError(
+            "The plan is damaged.", source=source, remedy="Write it anew with `joulebook plan --json`.", faults=faults
+        )
     return [bench for bench in benches if bench is not None]
 
 
@@ -214,7 +221,13 @@ def _of_forecast(forecast: Any, number: int, faults: list[Fault]) -> StatedBench
         return None
     set_up = forecast["set_up"]
     numbers = {}
-    for key, low, high in (("mass_kg", 0.01, 20.0), ("angle_deg", 0.5, 45.0), ("speed_m_s", 0.1, 5.0), ("rate_Hz", 2.0, 1000.0), ("launches", 1, 50)):
+    for key, low, high in (
+        ("mass_kg", 0.01, 20.0),
+        ("angle_deg", 0.5, 45.0),
+        ("speed_m_s", 0.1, 5.0),
+        ("rate_Hz", 2.0, 1000.0),
+        ("launches", 1, 50),
+    ):
         value = set_up.get(key)
         if not isinstance(value, int | float) or not low <= value <= high:
             faults.append(Fault(f"{where}.set_up.{key}", f"{value!r} is not between {low:g} and {high:g}."))
@@ -222,15 +235,16 @@ def _of_forecast(forecast: Any, number: int, faults: list[Fault]) -> StatedBench
             numbers[key] = float(value)
     if len(numbers) < 5:
         return None
-    apex, cocked = _number(forecast.get("nearest_m")), _number(forecast.get("farthest_m"))
-    room = _number(forecast.get("room_m"))
-    placed: Literal["top", "bottom"] = "bottom" if apex is not None and cocked is not None and apex > cocked else "top"
-    travel = numbers["speed_m_s"] ** 2 / (2.0 * 9.81 * math.sin(math.radians(numbers["angle_deg"])))
+    # A plan tells how near and how far the cart comes, but not which end the ranger stands at: the top unless it says so.
+    placed: Literal["top", "bottom"] = "bottom" if set_up.get("placed") == "bottom" else "top"
+    climb = numbers["speed_m_s"] ** 2 / (2.0 * 9.81 * math.sin(math.radians(numbers["angle_deg"])))
+    farthest = forecast.get("farthest_m")
+    length = 1.2 * climb + 0.5 if not isinstance(farthest, int | float) else float(farthest) + 0.15
+    slope = _planned_slope(numbers["angle_deg"], str(set_up.get("angle_method", "")))
     return StatedBench(
         title=str(forecast.get("title") or f"Bench {number}"),
-        statements=(*_planned_slope(numbers["angle_deg"], str(set_up.get("angle_method", ""))), Statement("cart.mass", numbers["mass_kg"], 0.0005, "limits", 4)),
-        # The plan tells room beyond the apex, not the track: this much is there at least.
-        placed=placed, length=round(travel + max(room or 0.0, 0.05) + (0.45 if placed == "top" else 0.25), 2),
+        statements=(*slope, Statement("cart.mass", numbers["mass_kg"], 0.0005, "limits", 4)),
+        placed=placed, length=round(length, 2),
         speed=numbers["speed_m_s"], rate=numbers["rate_Hz"], launches=int(numbers["launches"]),
     )  # fmt: skip
 
@@ -239,7 +253,10 @@ def _planned_slope(angle: float, method: str) -> tuple[Statement, ...]:
     """Return the slope as it would be stated by a plan's way of measuring it; an unknown way counts as a protractor."""
     if "height" in method or "rise" in method:
         rise = round(math.sin(math.radians(angle)), 3)
-        return (Statement("track.rise", rise, 0.001, "limits", 1, "cm", 100.0), Statement("track.along", 1.0, 0.001, "limits", 1, "cm", 100.0))
+        return (
+            Statement("track.rise", rise, 0.001, "limits", 1, "cm", 100.0),
+            Statement("track.along", 1.0, 0.001, "limits", 1, "cm", 100.0),
+        )
     return (Statement("track.angle", angle, 0.2 if "level" in method else 0.5, "limits", 2),)
 
 

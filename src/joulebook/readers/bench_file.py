@@ -80,8 +80,8 @@ def read_bench(
     tables: the inputs and settings of an experiment by its name, KeyError for an unknown one; those of `joulebook.experiments`
         unless given.
     house: rules that stand where the bench file says nothing (g, tolerance).
-    with_records: False leaves the records alone, which need not be there yet, and lets required inputs be missing: the set-up as it
-        is known before the class. The bench then has no launches.
+    with_records: False leaves the records alone, which need not be there yet, and lets required inputs be missing: the set-up
+        as it is known before the class. The bench then has no launches.
     Raises BenchFileError with every fault found, in the bench file and in its records, by field.
     """
     file = find_bench_file(Path(path))

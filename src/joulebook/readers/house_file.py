@@ -140,8 +140,8 @@ def _word(known: Mapping[str, str]) -> _Reader:
         if word in known:
             return known[word]
         near = did_you_mean(word, known) if word else ""
-        first = {meant: name for name, meant in reversed(known.items())}  # by its first name, in the order of the table
-        choices = ", ".join(f'"{one}"' for one in reversed(first.values()))
+        first = {meant: name for name, meant in reversed(list(known.items()))}  # what has several names, by its first one
+        choices = ", ".join(f'"{one}"' for one in reversed(list(first.values())))
         hint = f'Did you mean "{near}"? ' if near else ""
         faults.append(Fault(name, f"{_shown(written)} is none of the choices.", f"{hint}Choose one of {choices}."))
         return next(iter(known.values()))
@@ -162,7 +162,9 @@ def _whole(low: int, high: int, what: str) -> _Reader:
         if isinstance(written, int) and not isinstance(written, bool) and low <= written <= high:
             return written
         key = name.rpartition(".")[2]
-        faults.append(Fault(name, f"{_shown(written)} is no whole number of {what} from {low} to {high}.", f"Write {key} = {low}."))
+        faults.append(
+            Fault(name, f"{_shown(written)} is no whole number of {what} from {low} to {high}.", f"Write {key} = {low}.")
+        )
         return low
 
     return read

@@ -13,7 +13,6 @@ import os
 import tomllib
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
 
 from joulebook.errors import Fault, InputError
 from joulebook.experiments.ramp_kit import KIT_SPECS, METHOD_DEFAULTS, AngleMethod, Kit, KitSpec
@@ -34,7 +33,8 @@ _LARGEST = 64 * 1024
 def read_kit(path: str | os.PathLike[str], *, values: Mapping[str, object] | None = None) -> Kit:
     """Read a kit file.
 
-    path: a kit file, or the folder that holds a kit.toml. values: entries by dotted name or its last part that win over the file's.
+    path: a kit file, or the folder that holds a kit.toml. values: entries by dotted name or its last part that win over the
+    file's.
     Raises InputError (code "kit-file") with every fault, by field.
     """
     file = Path(path)
@@ -103,7 +103,9 @@ def _made(title: object, written: Mapping[str, object], wins: Mapping[str, objec
     if faults:
         distinct = tuple(dict.fromkeys(faults))
         count = "there is a fault" if len(distinct) == 1 else f"there are {len(distinct)} faults"
-        raise InputError(f"{count} in this kit.", remedy="Correct what is named here.", code="kit-file", source=source, faults=distinct)
+        raise InputError(
+            f"{count} in this kit.", remedy="Correct what is named here.", code="kit-file", source=source, faults=distinct
+        )
     value = {name: _number(items) for name, items in read.items()}
     several = {name: tuple(item.value for item in items) for name, items in read.items() if isinstance(items, tuple)}
     return Kit(
@@ -136,7 +138,11 @@ def _made(title: object, written: Mapping[str, object], wins: Mapping[str, objec
         benches=int(value["class.benches"]),
         period=value["class.period"],
         launch_time=value["class.launch_time"],
-        defaults=tuple(spec.name for spec in KIT_SPECS if spec.name not in given and spec.default != () and not (strokes and spec.name == "launch.speeds")),
+        defaults=tuple(
+            spec.name
+            for spec in KIT_SPECS
+            if spec.name not in given and spec.default != () and not (strokes and spec.name == "launch.speeds")
+        ),
     )
 
 
@@ -213,9 +219,15 @@ def _method(entry: object, where: str, faults: list[Fault]) -> AngleMethod:
     ways = [key for key in ("limits", "u", "over") if key in entry]
     if len(ways) != 1:
         what = "is measured in no way." if not ways else f"is measured in {len(ways)} ways: {', '.join(ways)}."
-        faults.append(Fault(where, what, 'Write limits = "0.5 deg", or u = "0.3 deg", or over = "1.00 m ± 1 mm" with reading = "1 mm".'))
+        faults.append(
+            Fault(where, what, 'Write limits = "0.5 deg", or u = "0.3 deg", or over = "1.00 m ± 1 mm" with reading = "1 mm".')
+        )
         return nothing
-    numbers = {key: _plain(entry[key], "deg" if key in ("limits", "u") else "m", f"{where}.{key}", faults) for key in keys[1:] if key in entry}
+    numbers = {
+        key: _plain(entry[key], "deg" if key in ("limits", "u") else "m", f"{where}.{key}", faults)
+        for key in keys[1:]
+        if key in entry
+    }
     if len(faults) > before:
         return nothing
     text = str(name).strip()[:60]
@@ -236,7 +248,9 @@ def _plain(written: object, unit: str, where: str, faults: list[Fault]) -> Readi
         faults.append(Fault(where, error.message, error.remedy))
         return Reading(1.0)
     if not reading.value > 0.0:
-        faults.append(Fault(where, f"{reading.value:g} {unit} is not above zero.", "Write the size of the uncertainty or length."))
+        faults.append(
+            Fault(where, f"{reading.value:g} {unit} is not above zero.", "Write the size of the uncertainty or length.")
+        )
     return reading
 
 

@@ -50,7 +50,7 @@ class Scale:
     """The units that a record was read in.
 
     time, position: the units. notices: a sentence for each unit that was not the one given.
-    time_doubt, position_doubt: that sentence, where it goes against what the file says of itself, else "".
+    time_doubt, position_doubt: that sentence, else ""; for time only where it goes against what the file says of itself.
     """
 
     time: Unit
@@ -142,7 +142,7 @@ def choose_units(
             f"{said}, but its numbers ({low:g} to {high:g}) are evidently {_plural(chosen_place)}: read as "
             f"{chosen_place.symbol}; give the unit to overrule this"
         )
-        position_doubt = notices[-1] if position_unit else ""
+        position_doubt = notices[-1]
     elif far:
         notices.append(f"{position_label} reads up to {here.size:.3g} m, farther than a ranger on a bench sees: check its unit")
     return Scale(chosen_time, chosen_place, tuple(notices), time_doubt, position_doubt)

@@ -3,19 +3,28 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
-__all__ = ["with_decimal", "with_decimal_svg"]
+from joulebook.engine.report import Audit
+from joulebook.render.plain import clean_text
+
+__all__ = ["kept_names", "with_decimal", "with_decimal_svg", "with_decimals"]
 
 # A point between two digits, in a number and not in something that has several: dates, versions, clauses of a standard.
 _POINT = re.compile(r"(?P<clause>(?:JCGM \d+|GUM|WCAG|ISO [\d-]+),? )?(?<![\d.])(\d+)\.(\d+)(?![\d]*\.\d)")
 _TEXT_NODE = re.compile(r">([^<>]+)<")
 
 
+def kept_names(audit: Audit) -> tuple[str, ...]:
+    """Return what an audit's reports leave as it is: the bench's title and the names of its records."""
+    return (clean_text(audit.title), *(clean_text(record.file) for record in audit.records))
+
+
 def with_decimal(text: str, decimal: str, *, keep: Iterable[str] = ()) -> str:
     """Return text whose numbers have this decimal sign.
 
-    decimal: "." (the text comes back as it is) or ",". keep: names that stand in the text and are left as they are (titles, files).
+    decimal: "." (the text comes back as it is) or ",". keep: names that stand in the text and are left (titles, files).
     Numbers with more than one point (dates, versions) are left, and so is what is joined to letters ("launch1.2.csv").
     """
     if decimal == ".":
@@ -33,6 +42,20 @@ def with_decimal_svg(svg: str, decimal: str, *, keep: Iterable[str] = ()) -> str
         return svg
     kept = tuple(keep)
     return _TEXT_NODE.sub(lambda found: f">{with_decimal(found[1], decimal, keep=kept)}<", svg)
+
+
+def with_decimals(value: Any, decimal: str, *, keep: tuple[str, ...] = ()) -> Any:
+    """Return plain data (mappings, lists, texts) with this decimal sign in every text, drawings ("svg") included."""
+    if decimal == ".":
+        return value
+    if isinstance(value, Mapping):
+        return {
+            key: with_decimal_svg(item, decimal, keep=keep) if key == "svg" else with_decimals(item, decimal, keep=keep)
+            for key, item in value.items()
+        }
+    if isinstance(value, (list, tuple)):
+        return [with_decimals(item, decimal, keep=keep) for item in value]
+    return with_decimal(value, decimal, keep=keep) if isinstance(value, str) else value
 
 
 def _changed(text: str, decimal: str) -> str:

@@ -2,27 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
+from typing import Any
 
 from joulebook.experiments.ramp_hints import CLEAN, GRADES, HINTS, Hint
 from joulebook.render.contents import Table
-from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Lines, Part, Text
+from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Lines, Part
 from joulebook.render.picture import Picture
 from joulebook.render.plain import clean_text
 
-__all__ = ["DiagnosisItem", "answer_sheet", "question_sheet"]
+__all__ = ["DiagnosisItem", "answer_sheet", "question_sheet", "rehearsal_sheet"]
 
-_QUESTIONS = (("What do you see?", 3), ("What would you ask the group?", 2), ("What would you do?", 2))
+_QUESTIONS = (("What do you see?", 4), ("What would you ask the group?", 3), ("What would you do?", 2))
 
 
 @dataclass(frozen=True, slots=True)
 class DiagnosisItem:
     """One record of a pack. number: from 1. folder: its folder's name. picture: of the record, nothing named.
 
-    stated: (what, value) of its bench file. code: what was hidden, "" for nothing; title: the finding in a few words; changes: what it
-    does to the result. message, remedy: of the audit's finding, "" where it names another code. verdict: the audit's sentence.
-    others: further codes that the audit names. caveat: why the audit may not name what was hidden, "" for none.
+    stated: (what, value) of its bench file. code: what was hidden, "" for nothing; title: the finding in a few words; changes:
+    what it does to the result. message, remedy: of the audit's finding, "" where it names another code. verdict: the audit's
+    sentence. truth: what really happened, in a sentence, "" where nothing was launched. others: further codes that the audit
+    names. caveat: why the audit may not name what was hidden, "" for none.
     """
 
     number: int
@@ -35,6 +37,7 @@ class DiagnosisItem:
     message: str
     remedy: str
     verdict: str
+    truth: str = ""
     others: tuple[str, ...] = ()
     caveat: str = ""
 
@@ -43,7 +46,9 @@ def question_sheet(items: Sequence[DiagnosisItem]) -> Document:
     """Return the sheet for those who practise: a picture, what the group stated, and three questions to each record."""
     count = "one record" if len(items) == 1 else f"{len(items)} records"
     lead = f"Here are {count} as groups hand them in. Some are sound. Say what you see before you look anything up."
-    return Document("What is the matter with this record?", "Practice for the room: questions", lead, tuple(map(_question, items)))
+    return Document(
+        "What is the matter with this record?", "Practice for the room: questions", lead, tuple(map(_question, items))
+    )
 
 
 def answer_sheet(items: Sequence[DiagnosisItem]) -> Document:
@@ -54,11 +59,38 @@ def answer_sheet(items: Sequence[DiagnosisItem]) -> Document:
     return Document("What was the matter", "Practice for the room: answers", lead, (overview, *map(_answer, items)))
 
 
+def rehearsal_sheet(answers: Mapping[str, Any], titles: Mapping[str, str]) -> Document:
+    """Return a rehearsal's answer file (`joulebook/rehearsal-1`) as a sheet for the teacher. titles: of the codes, in a few
+    words."""
+    rows = []
+    for bench in answers["benches"]:
+        code = bench["hidden"]
+        found = ", ".join(bench["found"]) or "nothing"
+        rows.append(
+            (
+                bench["folder"],
+                clean_text(bench["title"]),
+                f"{code}: {titles[code]}" if code else "nothing",
+                found,
+                clean_text(bench["verdict"]),
+            )
+        )
+    headings = ("Folder", "Bench", "Hidden", "The audit names", "The audit's verdict")
+    table = Grid(Table("What is hidden where", headings, tuple(rows)), (0, 0, 1, 0.8, 1.6))
+    codes = list(dict.fromkeys(bench["hidden"] for bench in answers["benches"] if bench["hidden"]))
+    parts = [Part("The benches", (table,))]
+    parts += [Part(f"Hints for {code}", (Labelled(_graded(HINTS[code])),)) for code in codes]
+    lead = f"For the teacher: what is hidden in {answers['folder']} (seed {answers['seed']}). Keep this sheet apart from it."
+    return Document("Answers to a rehearsal", "Rehearsal", lead, tuple(parts))
+
+
 def _question(item: DiagnosisItem) -> Part:
-    stated = Table("What the group wrote", ("What", "Value"), tuple((what, clean_text(value)) for what, value in item.stated))
-    blocks: list[Block] = [Text(f"Folder {item.folder}."), Grid(stated, (1, 2)), Drawing(item.picture, told=False)]
-    blocks += [Lines(question, count) for question, count in _QUESTIONS]
-    return Part(f"Record {item.number}", tuple(blocks), new_page=True)
+    caption = f"What the group wrote (folder {item.folder})"
+    stated = Table(caption, ("What", "Value"), tuple((what, clean_text(value)) for what, value in item.stated))
+    blocks: list[Block] = [Grid(stated, (1, 2)), Drawing(item.picture, told=False, width=0.76)]
+    # The first record shares its sheet with the title.
+    blocks += [Lines(question, count - (item.number == 1)) for question, count in _QUESTIONS]
+    return Part(f"Record {item.number}", tuple(blocks), new_page=item.number > 1)
 
 
 def _answer(item: DiagnosisItem) -> Part:
@@ -73,10 +105,16 @@ def _answer(item: DiagnosisItem) -> Part:
     if item.remedy:
         pairs.append(("What to do", item.remedy))
     pairs.append(("The audit's verdict", clean_text(item.verdict)))
-    blocks: list[Block] = [Drawing(item.picture, told=False), Labelled(tuple(pairs)), Labelled(_graded(hint))]
+    if item.truth:
+        pairs.append(("In truth", item.truth))
+    blocks: list[Block] = [
+        Drawing(item.picture, told=False, width=0.56),
+        Labelled(tuple(pairs)),
+        Labelled(_graded(hint)),
+    ]
     if item.others:
         blocks.append(Items((f"The audit also names {', '.join(item.others)}.",)))
-    return Part(f"Record {item.number}", tuple(blocks), new_page=item.number > 1 and item.number % 2 == 1)
+    return Part(f"Record {item.number}", tuple(blocks))
 
 
 def _graded(hint: Hint) -> tuple[tuple[str, str], ...]:

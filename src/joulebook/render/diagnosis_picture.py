@@ -41,9 +41,9 @@ def draw_record(
         (str(i + 1), f"{time[i]:.3f}" if np.isfinite(time[i]) else "", f"{values[i]:.4f}" if np.isfinite(values[i]) else "")
         for i in range(0, time.size, every)
     )
-    listed = (f"The table holds every {_ordinal(every)} reading; the file holds them all.",) if every > 1 else ()
-    headings = ("Row", "Time, s", f"{quantity[:1].upper()}{quantity[1:]}")
-    return Picture(name, title, sentence, drawn["wide"], drawn["narrow"], headings, rows, listed)
+    # The file holds every reading; the table stands in for the picture and is as coarse as an eye.
+    headings = (f"Row (every {_ordinal(every)})" if every > 1 else "Row", "Time, s", f"{quantity[:1].upper()}{quantity[1:]}")
+    return Picture(name, title, sentence, drawn["wide"], drawn["narrow"], headings, rows)
 
 
 def _draw(
@@ -62,14 +62,21 @@ def _draw(
     sheet.x_axis(x, foot, ticks(x.low, x.high, 6 if frame.narrow else 10), "time, s")
     if rest is not None:
         sheet.line([(left, y(rest)), (right, y(rest))], stroke="line", width=1.2, dash="5 4")
-        above = y(rest) - 8 > y.end + font
-        sheet.text(right - 4, y(rest) + (-0.8 * font if above else 0.9 * font), "rest record", anchor="end", fill="line")
     sheet.dots([(x(t), y(value)) for t, value in zip(time.tolist(), values.tolist(), strict=True)], size=3.6)
-    return sheet, foot + 3.2 * font
+    if rest is None:
+        return sheet, foot + 3.2 * font
+    key = foot + 4.2 * font
+    sheet.line([(left, key), (left + 28, key)], stroke="line", width=1.2, dash="5 4")
+    sheet.text(left + 36, key, "reading of the rest record")
+    return sheet, key + font
 
 
 def _sentence(
-    time: npt.NDArray[np.float64], values: npt.NDArray[np.float64], known: npt.NDArray[np.bool_], quantity: str, rest: float | None
+    time: npt.NDArray[np.float64],
+    values: npt.NDArray[np.float64],
+    known: npt.NDArray[np.bool_],
+    quantity: str,
+    rest: float | None,
 ) -> str:
     """Return what the picture shows, without saying what is the matter."""
     if not known.any():
@@ -80,8 +87,9 @@ def _sentence(
     first = int(np.flatnonzero(known)[0])
     lowest, highest = int(np.nanargmin(np.where(known, values, np.nan))), int(np.nanargmax(np.where(known, values, np.nan)))
     text = (
-        f"{int(known.sum())} readings of {time.size} rows, one every {number(usual, 3)} s. They begin at {values[first]:.3f} {unit}; the smallest is "
-        f"{values[lowest]:.3f} {unit} at {time[lowest]:.2f} s, the largest {values[highest]:.3f} {unit} at {time[highest]:.2f} s."
+        f"{int(known.sum())} readings of {time.size} rows, one every {number(usual, 3)} s. They begin at {values[first]:.3f} "
+        f"{unit}; the smallest is {values[lowest]:.3f} {unit} at {time[lowest]:.2f} s, the largest {values[highest]:.3f} "
+        f"{unit} at {time[highest]:.2f} s."
     )
     return text + (f" The rest record reads {rest:.3f} {unit}." if rest is not None else " There is no rest record.")
 

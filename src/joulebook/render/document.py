@@ -17,7 +17,19 @@ from joulebook.render.picture import Picture
 if TYPE_CHECKING:
     from jinja2 import Template
 
-__all__ = ["Block", "Document", "Drawing", "Grid", "Items", "Labelled", "Lines", "Part", "Text", "write_document_page", "write_document_paper"]
+__all__ = [
+    "Block",
+    "Document",
+    "Drawing",
+    "Grid",
+    "Items",
+    "Labelled",
+    "Lines",
+    "Part",
+    "Text",
+    "write_document_page",
+    "write_document_paper",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,10 +67,12 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A picture with its sentence and its table. told: the sentence stands below it (else it is for screen readers only)."""
+    """A picture with its sentence and its table. told: the sentence stands below it (else it is for screen readers only). width:
+    of the text, on paper."""
 
     picture: Picture
     told: bool = True
+    width: float = 0.84
     kind: str = field(default="drawing", init=False)
 
 

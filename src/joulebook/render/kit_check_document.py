@@ -22,14 +22,17 @@ NEED_WORDS: Mapping[str, str] = {"service": "Service", "unknown": "Run again", "
 _DRAWN = ("friction", "noise_moving", "repeatability", "slope_gap")
 
 _LIMITS = (
-    "Angle, distance scale, wheels and gravity enter the slope of the motion together. When it differs from the stated slope, the motion cannot say "
-    "which of them is wrong; the hint at the distance scale takes the other three as stated, and is given only where the stated slope is known to 1.5 %.",
-    "The repeatability of a launcher comes from a few launches: with three its own uncertainty is half of it. Five launches make it 36 %, ten 24 %.",
-    "A change is called certain when a check in which nothing has changed would name one, anywhere, at most once in twenty checks (Holm's rule over "
-    "all comparisons). It must also be large enough to matter.",
-    "A bench stands out when its z (ISO 13528: median and MADe) is larger than the largest of as many equal benches would be. With fewer than five benches "
-    "nobody can say which is the odd one.",
-    "The last check is compared as far as bench files stayed the same: another stated angle or wheel mass changes slope and friction by itself.",
+    "Angle, distance scale, wheels and gravity enter the slope of the motion together. When it differs from the stated slope, "
+    "the motion cannot say which of them is wrong; the hint at the distance scale takes the other three as stated, and is "
+    "given only where the stated slope is known to 1.5 %.",
+    "The repeatability of a launcher comes from a few launches: with three its own uncertainty is half of it. Five launches "
+    "make it 36 %, ten 24 %.",
+    "A change is called certain when a check in which nothing has changed would name one, anywhere, at most once in twenty "
+    "checks (Holm's rule over all comparisons). It must also be large enough to matter.",
+    "A bench stands out when its z (ISO 13528: median and MADe) is larger than the largest of as many equal benches would be. "
+    "With fewer than five benches nobody can say which is the odd one.",
+    "The last check is compared as far as bench files stayed the same: another stated angle or wheel mass changes slope and "
+    "friction by itself.",
 )
 
 
@@ -48,7 +51,12 @@ def kit_check_document(check: Mapping[str, Any]) -> Document:
         parts.append(Part("Bench by bench", tuple(pictures)))
     if check["class"]:
         parts.append(Part("How the class lies", (Grid(_class_table(check)),)))
-    parts.append(Part("What this check can and cannot tell", (Items(_LIMITS), Text("Values carry their standard uncertainty in brackets, in units of the last digit."))))
+    parts.append(
+        Part(
+            "What this check can and cannot tell",
+            (Items(_LIMITS), Text("Values carry their standard uncertainty in brackets, in units of the last digit.")),
+        )
+    )
     return Document(f"Kit check of {check['date']}", "Kit check", clean_text(check["sentence"]), tuple(parts))
 
 
@@ -155,7 +163,9 @@ def _class_table(check: Mapping[str, Any]) -> Table:
             )
         )
     headings = ("Measure", "Benches", "Median", "MADe", "Largest z", "By chance within", "Bench")
-    return Table("Median and spread of the class, and the bench that lies farthest off", headings, tuple(rows), right=(1, 2, 3, 4, 5))
+    return Table(
+        "Median and spread of the class, and the bench that lies farthest off", headings, tuple(rows), right=(1, 2, 3, 4, 5)
+    )
 
 
 def _upper(text: str) -> str:

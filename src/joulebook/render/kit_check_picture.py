@@ -1,4 +1,5 @@
-"""One measure of a kit check, bench by bench: value with its uncertainty, the class's median, and where it stood at the last check."""
+"""One measure of a kit check, bench by bench: value with its uncertainty, the class's median, and where it stood at the last
+check."""
 
 from __future__ import annotations
 
@@ -45,7 +46,9 @@ def draw_kit_measure(check: Mapping[str, Any], name: str) -> Picture | None:
     return Picture(f"kit-{name}", title, sentence, drawn["wide"], drawn["narrow"], headings, table)
 
 
-def _draw(check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[Mapping[str, Any]], frame: Frame) -> tuple[Sheet, float]:
+def _draw(
+    check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[Mapping[str, Any]], frame: Frame
+) -> tuple[Sheet, float]:
     sheet, font, name, factor = Sheet(frame), frame.font, measure["name"], measure["factor"]
     titles = [_short(clean_text(bench["bench"]), frame) for bench in rows]
     left = 8 + max(text_width(title, font) for title in titles)
@@ -57,13 +60,21 @@ def _draw(check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[Mappi
     if middle is not None:
         sheet.line([(scale(middle * factor), head - 0.2 * font), (scale(middle * factor), foot)], stroke="muted", dash="4 3")
         anchor = "start" if scale(middle * factor) < 0.5 * frame.width else "end"
-        sheet.text(scale(middle * factor) + (4 if anchor == "start" else -4), 0.7 * font, "median of the class", anchor=anchor, fill="muted")
+        sheet.text(
+            scale(middle * factor) + (4 if anchor == "start" else -4),
+            0.7 * font,
+            "median of the class",
+            anchor=anchor,
+            fill="muted",
+        )
     for index, (bench, title) in enumerate(zip(rows, titles, strict=True)):
         y = head + (index + 0.5) * pitch
         item = bench["measures"][name]
         sheet.line([(left, y), (frame.width - 10, y)], stroke="grid")
         sheet.text(left - 6, y, title, anchor="end", bold=bench["need"] == "service")
-        ends = [min(max(scale((item["value"] + side * _COVERED * item["u"]) * factor), left), frame.width - 10) for side in (-1, 1)]
+        ends = [
+            min(max(scale((item["value"] + side * _COVERED * item["u"]) * factor), left), frame.width - 10) for side in (-1, 1)
+        ]
         sheet.line([(ends[0], y), (ends[1], y)], stroke="ink", width=1.6)
         before = bench["changes"].get(name)
         if before is not None:
@@ -110,8 +121,8 @@ def _sentence(check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[M
     name = measure["name"]
     first, last = rows[0], rows[-1]
     text = (
-        f"Largest at {clean_text(first['bench'])} with {first['measures'][name]['shown']}, smallest at {clean_text(last['bench'])} with "
-        f"{last['measures'][name]['shown']}."
+        f"Largest at {clean_text(first['bench'])} with {first['measures'][name]['shown']}, smallest at "
+        f"{clean_text(last['bench'])} with {last['measures'][name]['shown']}."
     )
     middle = _median(check, name)
     if middle is not None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from joulebook.engine.report import Audit
 from joulebook.render.contents import bind_units, compose
+from joulebook.render.decimal_sign import kept_names, with_decimal, with_decimal_svg
 from joulebook.render.drawing import PALETTE
 from joulebook.render.pictures import Pictures
 
@@ -19,14 +20,16 @@ if TYPE_CHECKING:
 __all__ = ["page_style", "style_hash", "write_page"]
 
 
-def write_page(audit: Audit, *, pictures: Pictures | None = None) -> str:
+def write_page(audit: Audit, *, pictures: Pictures | None = None, decimal: str = ".") -> str:
     """Return an audit as one HTML file that loads nothing.
 
-    pictures: drawn already (by `draw_pictures`), or None to draw them. The one style block is allowed by its hash in the page's
-    own Content-Security-Policy (CSP Level 3, 2.3.1), everything else is refused.
+    pictures: drawn already (by `draw_pictures`), or None to draw them. decimal: the decimal sign, "." or ",".
+    The one style block is allowed by its hash in the page's own Content-Security-Policy (CSP Level 3, 2.3.1), everything else is
+    refused.
     """
     style = page_style()
-    return _template().render(it=compose(audit, pictures=pictures), style=style, style_hash=style_hash(style))
+    it = compose(audit, pictures=pictures)
+    return _template(decimal, kept_names(audit)).render(it=it, style=style, style_hash=style_hash(style))
 
 
 @cache
@@ -46,19 +49,18 @@ def style_hash(style: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
 
 
-def _bound(value: object) -> object:
-    # Markup, which is a str too, goes through untouched.
-    return bind_units(value) if type(value) is str else value
-
-
-@cache
-def _template() -> Template:
+@lru_cache(maxsize=8)
+def _template(decimal: str, keep: tuple[str, ...]) -> Template:
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
+    def bound(value: object) -> object:
+        # Markup, which is a str too, goes through untouched.
+        return bind_units(with_decimal(value, decimal, keep=keep)) if type(value) is str else value
+
     # Everything is escaped; only the pictures, which `drawing.py` makes from numbers and escaped text, go in as they are.
     environment = Environment(
-        loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined, finalize=_bound
+        loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined, finalize=bound
     )
-    environment.filters["svg"] = Markup
+    environment.filters["svg"] = lambda svg: Markup(with_decimal_svg(svg, decimal, keep=keep))
     return environment.get_template("page.html.j2")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from joulebook.engine.report import Audit
 from joulebook.errors import OutputError
 from joulebook.render.contents import bind_units, compose
+from joulebook.render.decimal_sign import kept_names, with_decimals
 from joulebook.render.pictures import Pictures
 
 if TYPE_CHECKING:
@@ -24,19 +25,24 @@ PAPERS = ("a4", "us-letter")
 FONT = "Libertinus Serif"
 
 
-def write_paper(audit: Audit, *, paper: Literal["a4", "us-letter"] = "a4", pictures: Pictures | None = None) -> bytes:
+def write_paper(
+    audit: Audit, *, paper: Literal["a4", "us-letter"] = "a4", pictures: Pictures | None = None, decimal: str = "."
+) -> bytes:
     """Return an audit as a tagged PDF; the same audit gives the same bytes.
 
     paper: the size of the sheet. pictures: drawn already (by `draw_pictures`), or None to draw them.
+    decimal: the decimal sign, "." or ",".
     Raises OutputError for another size, and when the PDF cannot be set.
     """
-    return typeset("paper.typ", asdict(compose(audit, pictures=pictures)), paper=paper)
+    contents = with_decimals(asdict(compose(audit, pictures=pictures)), decimal, keep=kept_names(audit))
+    return typeset("paper.typ", contents, paper=paper)
 
 
-def typeset(template: str, contents: Mapping[str, Any], *, paper: str = "a4", **inputs: str) -> bytes:
+def typeset(template: str, contents: Mapping[str, Any], *, paper: str = "a4", fonts: Fonts | None = None, **inputs: str) -> bytes:
     """Return contents set by one of our Typst templates as a tagged PDF; the same contents give the same bytes.
 
-    template: its file name. contents: plain data, which the template reads as JSON. inputs: further texts for the template.
+    template: its file name. contents: plain data, which the template reads as JSON. fonts: those to set it
+        with; None for those of Typst alone. inputs: further texts for the template.
     Raises OutputError for another paper than PAPERS, and when the PDF cannot be set.
     """
     if paper not in PAPERS:
@@ -49,7 +55,7 @@ def typeset(template: str, contents: Mapping[str, Any], *, paper: str = "a4", **
         # A fixed time stamp, so that equal audits give equal files.
         pdf = typst.compile(
             source,
-            font_paths=_fonts(),
+            font_paths=fonts or _fonts(),
             sys_inputs={"contents": told, "paper": paper, **inputs},
             pdf_standards=["ua-1"],
             timestamp=0,

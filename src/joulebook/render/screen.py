@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from joulebook.render.decimal_sign import with_decimal
 from joulebook.render.plain import clean_text
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ _SUBSTITUTES = str.maketrans(
 class Screen:
     """A console with the few shapes that these reports use; all text passes through `text`, so that none of it is markup."""
 
-    def __init__(self, console: Console | None) -> None:
+    def __init__(self, console: Console | None, *, decimal: str = ".", keep: tuple[str, ...] = ()) -> None:
+        """Take a console. decimal: the decimal sign of all numbers. keep: names whose points are left as they are."""
         if console is None:
             from rich.console import Console as RichConsole
 
@@ -34,12 +36,13 @@ class Screen:
         self.console = console
         self.width = console.width
         self._started = False
+        self._decimal, self._keep = decimal, keep
 
     def text(self, text: str, style: str = "") -> Text:
         """Return text that prints as it stands, in letters that the terminal has."""
         from rich.text import Text as RichText
 
-        shown = clean_text(text)
+        shown = with_decimal(clean_text(text), self._decimal, keep=self._keep)
         try:
             shown.encode(self.console.encoding)
         except (UnicodeEncodeError, LookupError):

@@ -1,4 +1,4 @@
-"""The answer sheet after the class: what joulebook found at each bench, compared by the house's rule, and the class as a whole."""
+"""The answer sheet after the class: what joulebook found at each bench, compared by the house's rule, and the class together."""
 
 from __future__ import annotations
 
@@ -39,7 +39,9 @@ def compose_answers(rows: Sequence[AnswerRow], house: House, *, large: bool = Fa
         _slopes(audits),
     ]
     if failed:
-        rows_failed = tuple((clean_text(folder), clean_text(str(error.message)), clean_text(error.remedy)) for folder, error in failed)
+        rows_failed = tuple(
+            (clean_text(folder), clean_text(str(error.message)), clean_text(error.remedy)) for folder, error in failed
+        )
         blocks.append(Tabled("Benches without an audit", ("Bench", "Why", "What to do"), rows_failed, (2, 4, 4), small=True))
     blocks.append(Keep((Heading("The class together"), Listing(_summary(audits, sound, len(failed), house)))))
     if picture is not None:
@@ -51,7 +53,9 @@ def compose_answers(rows: Sequence[AnswerRow], house: House, *, large: bool = Fa
         Heading("To talk about"),
         Listing((
             "KE here is ½ m v² alone, as on the worksheet. The turning wheels hold a little more; the verdict counts them in.",
-            "The slope that the motion shows is a cross-check. A student who used it in place of the measured one would prove nothing.",
+            "Where our rule says agree and the verdict says loss, the data are sharper than the rule.",
+            "The slope that the motion shows is a cross-check. A student who used it in place of the measured one would prove "
+            "nothing.",
             "The right answer of a bench is what its own kit could tell. “We cannot tell” is a good claim where the ± is large.",
         )),
     )))  # fmt: skip
@@ -69,7 +73,7 @@ def _energies(audits: Sequence[Audit], house: House) -> Tabled:
         verdict = _VERDICTS[audit.verdict.mechanical] if _sound(audit) else "do not use"
         compared = compare(kinetic, potential, house, model_loss=_model_loss(audit))
         rows.append((_title(audit), _joules(kinetic, house), _joules(potential, house), _compared(compared), verdict))
-    headings = ("Bench", "KE at release", "PE gained", f"By our rule: {house.comparison}", "joulebook’s verdict")
+    headings = ("Bench", "KE at release, J", "PE gained, J", f"By our rule: {house.comparison}", "joulebook’s verdict")
     return Tabled("Energies, each with its standard uncertainty u", headings, tuple(rows), (3.0, 2.6, 2.6, 2.8, 2.2), small=True)
 
 
@@ -87,12 +91,13 @@ def _slopes(audits: Sequence[Audit]) -> Tabled:
 def _rule(house: House) -> str:
     if house.comparison == "percent difference":
         sign = ", with its sign (bottom less top)" if house.signed else ""
-        return f"The percent difference is taken of {BASES[house.percent_of]}{sign}; up to {100 * house.tolerance:g} % counts as equal."
+        limit = f"{100 * house.tolerance:g} %"
+        return f"The percent difference is taken of {BASES[house.percent_of]}{sign}; up to {limit} counts as equal."
     return {
         "overlap of intervals": "The intervals are KE ± 2u and PE ± 2u; they agree when they share a point.",
         "percentage uncertainty": "The difference in percent of PE is held against the percentages 2u of KE and PE added up.",
-        "t-prime": "t′ = |KE − PE| ÷ √(u² + u²): below 1 they cannot be told apart, above 3 they differ, between it is unclear.",
-        "model test": "The loss in percent of PE is held against μ ÷ tan θ by t′: below 1 they agree, above 3 they differ.",
+        "t-prime": "t' = |KE − PE| ÷ √(u² + u²): below 1 they cannot be told apart, above 3 they differ, between it is unclear.",
+        "model test": "The loss in percent of PE is held against μ ÷ tan θ by t': below 1 they agree, above 3 they differ.",
     }[house.comparison]
 
 
@@ -105,7 +110,7 @@ def _compared(found: Comparison) -> str:
         if found.method == "percentage uncertainty":
             shown += f" against {100 * found.limit:.1f} %"
     else:
-        shown = f"t′ = {found.number:.1f}"
+        shown = f"t' = {found.number:.1f}"
     return f"{shown}: {answer}".replace("-", "−")
 
 
@@ -139,7 +144,7 @@ def _stated(audit: Audit) -> str:
 
 
 def _joules(quantity: Quantity, house: House) -> str:
-    return write(quantity.value, quantity.u, "J", digits=house.uncertainty_digits).replace("-", "−")
+    return write(quantity.value, quantity.u, digits=house.uncertainty_digits).replace("-", "−")
 
 
 def _sound(audit: Audit) -> bool:
@@ -160,16 +165,18 @@ def _look(audit: Audit) -> str:
 
 def _findings(audit: Audit) -> tuple[str, ...]:
     shown = [finding for finding in sorted_findings(audit) if finding.severity != "note"]
-    return tuple(dict.fromkeys(clean_text(f"{SEVERITY_WORDS[each.severity].word}: {each.message} {each.remedy}") for each in shown))
+    return tuple(
+        dict.fromkeys(clean_text(f"{SEVERITY_WORDS[each.severity].word}: {each.message} {each.remedy}") for each in shown)
+    )
 
 
 def _summary(audits: Sequence[Audit], sound: Sequence[Audit], failed: int, house: House) -> tuple[str, ...]:
     if not sound:
         return ("No bench has a ledger that can be used.",)
-    tally = Counter(audit.verdict.mechanical for audit in sound)
-    words = {"loss": "found a loss", "conserved": "saw no difference", "undecided": "cannot tell", "gain": "show a gain, which cannot be"}
-    told = ", ".join(f"{tally[key]} {text}" for key, text in words.items() if tally[key])
-    lines = [f"{len(sound)} of {len(audits) + failed} benches have a ledger that can be used: {told}."]
+    tally: Counter[str] = Counter(audit.verdict.mechanical for audit in sound)
+    words = {"loss": "loss", "conserved": "conserved", "undecided": "cannot tell", "gain": "gain (which cannot be)"}
+    told = ", ".join(f"{text} {tally[key]}" for key, text in words.items() if tally[key])
+    lines = [f"{len(sound)} of {len(audits) + failed} benches have a ledger that can be used. Verdicts: {told}."]
     best = min(sound, key=lambda audit: audit.verdict.resolution)
     worst = max(sound, key=lambda audit: audit.verdict.resolution)
     lines.append(f"The sharpest bench is {_title(best)}: it could have seen a loss of {percent(best.verdict.resolution)}.")
@@ -179,11 +186,11 @@ def _summary(audits: Sequence[Audit], sound: Sequence[Audit], failed: int, house
     values = [each.value for each in resistances if isinstance(each, Quantity)]
     if values:
         lines.append(f"Rolling resistance μ lies between {number(min(values), 2)} and {number(max(values), 2)}.")
-    answers = Counter(
+    answers: Counter[str] = Counter(
         compare(audit.quantity("kinetic_energy"), audit.quantity("potential_energy"), house, model_loss=_model_loss(audit)).answer
         for audit in sound
     )
-    lines.append("By our rule: " + ", ".join(f"{answers[key]} {_ANSWERS[key]}" for key in _ANSWERS if answers[key]) + ".")
+    lines.append("By our rule: " + ", ".join(f"{_ANSWERS[key]} {answers[key]}" for key in _ANSWERS if answers[key]) + ".")
     return tuple(lines)
 
 

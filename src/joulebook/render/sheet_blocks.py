@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 __all__ = [
-    "BLANK", "Block", "Box", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "PageBreak", "Part", "PrintedSheet",
+    "BLANK", "Block", "Box", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "PageBreak", "Part",
     "Strips", "Sum", "Tabled", "Text", "WritingLines",
 ]  # fmt: skip
 
@@ -38,10 +38,10 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """A list. style: "numbers", "dots" or "ticks" (a small square to tick)."""
+    """A list. style: "numbers", "dots" or "ticks" (each with a small square to tick), "row" (the same beside each other)."""
 
     items: tuple[str, ...]
-    style: Literal["numbers", "dots", "ticks"] = "dots"
+    style: Literal["numbers", "dots", "ticks", "row"] = "dots"
     kind: Literal["listing"] = "listing"
 
 
@@ -174,32 +174,3 @@ class Part:
     blocks: tuple[Block, ...]
     keep: tuple[str, ...] = ()
     wide: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class PrintedSheet:
-    """Something to print: handouts of one kind, with the paper that they are set on.
-
-    kind: "card", "worksheet", "run", "answers" or "hints". title: of the whole document. house_title: at the head of each part.
-    decimal: the decimal sign. paper: "a4" or "us-letter". large_print: 18 point letters instead of 12.
-    """
-
-    kind: str
-    title: str
-    parts: tuple[Part, ...]
-    house_title: str = ""
-    decimal: str = "."
-    paper: Literal["a4", "us-letter"] = "a4"
-    large_print: bool = False
-
-    def to_html(self) -> str:
-        """Return it as one HTML file that loads nothing and can be printed."""
-        from joulebook.render.sheets import write_sheet_page
-
-        return write_sheet_page(self)
-
-    def to_pdf(self) -> bytes:
-        """Return it as a tagged PDF (PDF/UA-1). Raises OutputError when it cannot be set."""
-        from joulebook.render.sheets import write_sheet_paper
-
-        return write_sheet_paper(self)

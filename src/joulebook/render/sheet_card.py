@@ -3,7 +3,20 @@
 from __future__ import annotations
 
 from joulebook.engine.house import House
-from joulebook.render.sheet_blocks import BLANK, Block, Box, Cautions, Fields, Heading, Keep, Listing, Part, Tabled, Text
+from joulebook.render.sheet_blocks import (
+    BLANK,
+    Block,
+    Box,
+    Cautions,
+    Fields,
+    Heading,
+    Keep,
+    Listing,
+    Part,
+    Tabled,
+    Text,
+    WritingLines,
+)
 from joulebook.render.sheet_facts import BenchFacts
 from joulebook.render.sheet_pictures import draw_bench
 from joulebook.render.words import CAUTIONS_LABEL
@@ -40,9 +53,11 @@ def compose_card(facts: BenchFacts, house: House, *, large: bool = False) -> Par
         draw_bench(facts.placed, large=large),
         Heading("Set up"),
         Listing(_steps(facts), style="numbers"),
-        Keep((Heading("Record"), Listing(_recording(launches), style="numbers"))),
-        Keep((Heading("Enter these values"), _values(facts), Text("Write how far each value may be off. A value without that is half a value."))),
         cautions_block(house),
+        Keep((Heading("Record"), Listing(_recording(launches), style="numbers"))),
+        Keep((Heading("Enter these values"), _values(facts))),
+        Text("Write how far each value may be off. A value without its limits is half a value."),
+        WritingLines("What we noticed:", 3),
     )
     return Part(facts.title or "Your bench", "Bench card", "students", blocks, keep=(facts.title,))
 
@@ -52,23 +67,25 @@ def _steps(facts: BenchFacts) -> tuple[str, ...]:
     if facts.aim:
         slope = f"Raise the other end. Aim at a slope of {facts.aim}. Then measure rise h and length L."
     elif facts.rise and facts.along:
-        slope = f"Raise the other end. The plan is a rise of {_bare(facts.rise)} along {_bare(facts.along)} of track. Then measure both."
+        rise, along = _bare(facts.rise), _bare(facts.along)
+        slope = f"Raise the other end. The plan is a rise of {rise} along {along} of track. Then measure both."
     elif facts.angle:
-        slope = f"Raise the other end. The plan is a slope of {_bare(facts.angle)}. Then measure it: rise h along the length L."
+        slope = f"Raise the other end. The plan is a slope of {_bare(facts.angle)}. Then measure rise h and length L."
     else:
-        slope = f"Raise the other end by about {BLANK} cm. Then measure it: rise h along the length L."
+        slope = f"Raise the other end by about {BLANK} cm. Then measure rise h and length L."
     end = {"top": "top", "bottom": "bottom"}.get(facts.placed, "top or bottom")
     away = f" The cart at the stop is {facts.distance} away from it." if facts.distance else ""
     least = facts.least_range or "15 cm"
-    rate = f"Set the ranger to {facts.rate} readings per second." if facts.rate else f"Set the ranger to {BLANK} readings per second (20 or more)."
-    strength = f"Cock the plunger to {facts.strength}." if facts.strength else f"Cock the plunger to setting {BLANK}."
+    rate = f"{facts.rate} readings per second" if facts.rate else f"{BLANK} readings per second (20 or more)"
+    strength = f"Cock the plunger by {facts.strength}." if facts.strength else f"Cock the plunger to setting {BLANK}."
     load = (f"Load the cart so that it weighs about {facts.load}. Then weigh it.",) if facts.load else ()
     return (
         *load,
         f"Lay the track{length} down with its stop at the low end. Look along it: it must be straight and must not rock.",
         slope,
-        f"Put the ranger at the {end} end. It looks along the track, straight at the cart.{away} The cart must never come nearer than {least}.",
-        rate,
+        f"Put the ranger at the {end} end. It looks along the track, straight at the cart.{away} The cart must never come "
+        f"nearer than {least}.",
+        f"Set the ranger to {rate}.",
         f"{strength} Try the lowest setting first.",
     )
 
@@ -79,27 +96,28 @@ def _recording(launches: int) -> tuple[str, ...]:
         "Rest: the cart stands at the stop, plunger out. Record three seconds. Save it as rest.",
         "Launch: cock the plunger. Start recording and count to two. Release it with the pin, hands off the cart. "
         "Let the cart roll back and bounce.",
-        f"Make {'one launch' if launches == 1 else f'{launches} launches'}, all with the same setting. Save each one by itself: {names}.",
+        f"Make {'one launch' if launches == 1 else f'{launches} launches'}, all with the same setting. Save each one by "
+        f"itself: {names}.",
     )
 
 
 def _values(facts: BenchFacts) -> Tabled:
     rise, along = facts.rise, facts.along
     known = (
-        ("Mass of the cart, m", facts.mass, "balance, with all that rides on it"),
+        ("Mass of the cart, m", facts.mass or facts.load, "balance, with all that rides on it"),
         ("Rise, h", rise, "ruler, at the two ends of L"),
         ("Length along the track, L", along, "tape, between the same two places"),
         *((("Slope", facts.angle, "only if h and L cannot be measured"),) if facts.angle else ()),
         ("Ranger stands at", facts.placed, "top or bottom"),
         ("Readings per second", facts.rate, "the ranger's own setting"),
     )
-    rows = tuple((label, *_parted(value), how) for label, value, how in known)
-    return Tabled("Values of this bench", ("What", "Value", "± limits", "How"), rows, (3.0, 2.2, 1.8, 3.2), tall=True)
-
-
-def _parted(value: str) -> tuple[str, str]:
-    middle, _, limits = value.partition(" ± ")
-    return middle, limits
+    if not any(value for _, value, _ in known):
+        blank = tuple((label, "", "", how) for label, _, how in known)
+        return Tabled("Values of this bench", ("What", "Value", "± limits", "How"), blank, (3.0, 2.2, 2.3, 3.0), tall=True)
+    # What stands in a bench file before the class may be the plan's: the bench's own reading has room beside it.
+    rows = tuple((label, _bare(value), "", "", how) for label, value, how in known)
+    headings = ("What", "Planned", "Measured", "±", "How")
+    return Tabled("Values of this bench", headings, rows, (2.5, 2.1, 2.4, 1.5, 2.6), tall=True)
 
 
 def _bare(value: str) -> str:

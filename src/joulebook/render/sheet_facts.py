@@ -22,8 +22,9 @@ __all__ = ["BLANK_BENCH", "BenchFacts", "entered", "facts_of", "facts_of_plan", 
 class BenchFacts:
     """One bench's set-up, each value as text with its unit, "" where it is not known yet and is left to be written in.
 
-    title: of the bench, "" for a blank card. load: what the cart should weigh, aim: the slope to set, where these are planned and still to be
-        measured. mass, angle, rise, along, length: of cart and track, with their limits where known.
+    title: of the bench, "" for a blank card.
+    load: what the cart should weigh, aim: the slope to set; where these are planned and still to be measured.
+    mass, angle, rise, along, length: of cart and track, with their limits where known.
     placed: the end at which the ranger stands, "top", "bottom" or "". least_range: nearest distance that the ranger measures.
     distance: from the ranger to the cart at the stop. rate: readings per second. strength: how far the plunger is cocked.
     launches: how many launches this bench makes, None for the house's number. gravity: g of this bench, "" for the house's.
@@ -89,6 +90,8 @@ def _planned(bench: Mapping[str, Any]) -> BenchFacts:
     return BenchFacts(
         title=clean_text(str(bench["title"])),
         load=f"{float(set_up['mass_kg']):.2f} kg",
+        rise=f"{rise:.1f} cm",
+        along="100 cm",
         aim=f"{angle:.1f}°, a rise of {rise:.1f} cm on 100 cm of track",
         # A ranger sees the cocked cart farthest away; at the stop the plunger is out.
         distance=f"about {float(bench['farthest_m']) - stroke:.2f} m",
@@ -109,7 +112,9 @@ def entered(item: Input, *, factor: float = 1.0, unit: str = "") -> str:
     # Limits that were written with one digit (± 0.5) come back with one.
     one = float(f"{half:.0e}") if half > 0.0 else 0.0
     digits = 1 if half > 0.0 and abs(half - one) < 1e-6 * half else 2
-    text = write(item.value * factor, half, shown if shown != "°" else "", digits=digits) if half else number(item.value * factor, 6)
+    text = (
+        write(item.value * factor, half, shown if shown != "°" else "", digits=digits) if half else number(item.value * factor, 6)
+    )
     text = text.replace("-", "−")
     if shown == "°":
         return " ± ".join(f"{part}°" for part in text.split(" ± "))

@@ -20,7 +20,9 @@ def compose_hints(codes: Collection[str] | None = None) -> tuple[Part, ...]:
     codes: the findings for which cards are wanted, None for all. The cards about calculations are always there.
     """
     known = {code.code: code.title for code in CODES}
-    data = [(f"{known[code]} ({code})", hint) for code, hint in HINTS.items() if code in known and (codes is None or code in codes)]
+    data = [
+        (f"{known[code]} ({code})", hint) for code, hint in HINTS.items() if code in known and (codes is None or code in codes)
+    ]
     numbered = [(f"D{number}", title, hint) for number, (title, hint) in enumerate(data, start=1)]
     sums = [(f"C{number}", title, hint) for number, (title, hint) in enumerate(SLIPS, start=1)]
     parts = []
@@ -33,7 +35,7 @@ def compose_hints(codes: Collection[str] | None = None) -> tuple[Part, ...]:
         "The number of a card says nothing to the group. What it stands for is listed here.",
         "The last word stays with the group: a hint never says what the result should be.",
     ))  # fmt: skip
-    told = [Text(f"{title}. {hint.teacher}", lead=f"{number}") for number, title, hint in (*numbered, *sums)]
+    told = [Text(f"{title}. {hint.teacher}", lead=f"{number}.") for number, title, hint in (*numbered, *sums)]
     parts.append(
         Part(
             "What each card is for",

@@ -1,4 +1,4 @@
-"""The pictures on the sheets: the bench, good data and its three commonest faults, an empty line for intervals, the class's losses.
+"""The pictures on the sheets: the bench, good data and its commonest faults, an empty line for intervals, the class's losses.
 
 All are drawn in ink alone, so that a copier keeps them. The lines of motion are the closed form of DESIGN §4 without drag.
 """
@@ -25,7 +25,8 @@ def draw_bench(placed: str, *, large: bool = False) -> Drawing:
     """Draw the bench from the side. placed: the end at which the ranger stands; "" draws it at the top."""
     frame = _frame(large)
     sheet, font = Sheet(frame), frame.font
-    foot, top = (40.0, 40 + 6.4 * font), (400.0, 40 + 1.6 * font)
+    at_top = placed != "bottom"
+    foot, top = (40.0 if at_top else 96.0, 30 + 5.6 * font), (400.0, 30 + 1.3 * font)
     base = foot[1] + 22
 
     def at(along: float, above: float = 0.0) -> tuple[float, float]:
@@ -37,28 +38,28 @@ def draw_bench(placed: str, *, large: bool = False) -> Drawing:
     sheet.line([at(0), at(1)], stroke="ink", width=5)
     sheet.box(top[0] - 22, top[1] + 4, top[0] - 4, base, fill="band", stroke="ink")
     sheet.line([at(0.015, -2), at(0.015, 24)], stroke="ink", width=6)
-    sheet.line([at(0.02, 12), at(0.09, 12)], stroke="ink", width=3)
-    low, high = at(0.10, 7), at(0.26, 7)
-    sheet.line([low, high], stroke="ink", width=9)
-    sheet.line([(low[0] + 2, low[1] - 13), (high[0] - 2, high[1] - 13)], stroke="ink", width=9)
-    for along in (0.13, 0.23):
-        x, y = at(along, 5)
-        sheet.dots([(x, y)], size=11)
-    at_top = placed != "bottom"
-    x, y = at(0.955, 20) if at_top else at(-0.03, 20)
+    sheet.line([at(0.02, 14), at(0.10, 14)], stroke="ink", width=3)
+    low, high = at(0.10, 14), at(0.27, 14)
+    sheet.line([low, high], stroke="ink", width=10)
+    for along in (0.135, 0.235):
+        sheet.dots([at(along, 8)], size=12, fill="paper")
+    x, y = at(0.955, 20) if at_top else (foot[0] - 54, foot[1] - 12)
     sheet.box(x - 9, y - 12, x + 9, y + 12, fill="paper", stroke="ink", width=2)
     for step in (0, 1, 2):
         mouth = x - 15 - 7 * step if at_top else x + 15 + 7 * step
-        sheet.line([(mouth, y - 6 - 3 * step), (mouth - (3 if at_top else -3), y), (mouth, y + 6 + 3 * step)], stroke="muted", width=1.5)
+        sheet.line(
+            [(mouth, y - 6 - 3 * step), (mouth - (3 if at_top else -3), y), (mouth, y + 6 + 3 * step)], stroke="muted", width=1.5
+        )
     sheet.text(min(x, 410), y - 14 - 0.7 * font, "ranger", anchor="middle" if at_top else "start", bold=True)
     sheet.text(high[0] + 12, at(0.2, 36)[1] - 0.6 * font, "cart", anchor="start", bold=True)
-    sheet.text(10, base + 0.9 * font, "stop with plunger", bold=True)
-    mid = at(0.62)
-    sheet.text(mid[0] - 6, mid[1] + 1.3 * font, "track, length L", anchor="start")
-    sheet.text(top[0] - 28, 0.5 * (top[1] + base) + 0.8 * font, "rise h", anchor="end")
+    sheet.text(foot[0] - 30, base + 0.9 * font, "stop with plunger", bold=True)
+    mid = at(0.5)
+    sheet.text(mid[0] - 2 * font, mid[1] + 1.4 * font, "track, length L", anchor="start")
+    sheet.text(top[0] - 28, base - 0.9 * font, "rise h", anchor="end")
     end = "top" if at_top else "bottom"
     sentence = (
-        "The bench from the side: a tilted track on the table, the stop with its plunger at the low end, the cart against it, and the "
+        "The bench from the side: a tilted track on the table, the stop with its plunger at the low end, the cart against it, "
+        "and the "
         f"ranger at the {end} end, looking along the track at the cart."
     )
     return _finished(sheet, base + 1.8 * font, "bench", "The bench from the side", sentence, share=0.86, caption=False)
@@ -85,31 +86,37 @@ def draw_good_data(*, rate: float = 20.0, large: bool = False) -> Drawing:
         sheet.dots([(cx, cy)], size=1.55 * font, fill="paper")
         sheet.text(cx, cy, str(number), anchor="middle", bold=True)
     sentence = (
-        "A good record, with the ranger at the top: the distance is steady while the cart waits (1), falls steeply at the launch (2), "
-        "turns in one smooth, rounded dip (3), grows again as the cart rolls back (4), and bounces with smaller and smaller dips (5)."
+        "A good record, with the ranger at the top: the distance is steady while the cart waits (1), falls steeply at the "
+        "launch (2), "
+        "turns in one smooth, rounded dip (3), grows again as the cart rolls back (4), and bounces with smaller and smaller "
+        "dips (5)."
     )
-    return _finished(sheet, foot + 3.1 * font, "good", "A good record", sentence)
+    return _finished(sheet, foot + 3.1 * font, "good", "A good record", sentence, caption=False)
 
 
 def draw_faults(*, rate: float = 20.0, large: bool = False) -> Drawing:
     """Draw the three commonest faults of a record beside each other. rate: samples per second."""
     frame = _frame(large)
     sheet, font = Sheet(frame), frame.font
-    foot, top, wide, gap = 1.9 * font + 8.0 * font, 1.9 * font, 142.0, 17.0
+    foot, top, wide, gap = 2.0 + 8.5 * font, 2.0, 140.0, 17.0
     turn = _STOP - _SPEED**2 / (2 * _UP)
     curve = [(time, distance) for time, distance in _launch(rate) if time <= 3.6]
     late = [(time, distance) for time, distance in curve if 1.35 <= time <= 2.3]
     floor = turn + 0.12
     close = [(time, max(distance, floor)) for time, distance in curve]
-    spikes = [(time, (0.68 if index % 3 else 1.28) if index in (18, 26, 33, 34, 47) else distance) for index, (time, distance) in enumerate(curve)]
+    spikes = [
+        (time, (0.68 if index % 3 else 1.28) if index in (18, 26, 33, 34, 47) else distance)
+        for index, (time, distance) in enumerate(curve)
+    ]
     for place, (letter, points) in enumerate((("A", late), ("B", close), ("C", spikes))):
         left = 2 + place * (wide + gap)
         x, y = Scale(0.0, 3.7, left + 4, left + wide - 4), Scale(0.6, 1.32, foot - 4, top + 4)
         sheet.box(left, top, left + wide, foot, stroke="ink")
-        sheet.text(left + 2, 0.8 * font, letter, bold=True)
+        sheet.text(left + 6, foot - 0.9 * font, letter, bold=True)
         sheet.dots([(x(time), y(distance)) for time, distance in points], size=3.2)
     sentence = (
-        "Three faulty records. A: only the middle of the ride is there. B: the dip has a flat bottom where the cart was too near. "
+        "Three faulty records. A: only the middle of the ride is there. B: the dip has a flat bottom where the cart was too "
+        "near. "
         "C: single points lie far away from the curve."
     )
     return _finished(sheet, foot + 4, "faults", "The three commonest faults", sentence, caption=False)
@@ -131,18 +138,19 @@ def draw_line_for_intervals(*, large: bool = False) -> Drawing:
         sheet.line([(x, foot), (x, foot + (8 if step % 5 == 0 else 5))], stroke="ink")
     sheet.text(right + 6, foot, "J", bold=True)
     sentence = (
-        "An empty scale in joules with eleven marks. Above it a dotted line for the interval of KE and one for the interval of PE."
+        "An empty scale in joules with eleven marks. Above it a dotted line for the interval of KE and one for the interval "
+        "of PE."
     )
     return _finished(sheet, foot + 2.2 * font, "scale", "An empty scale for two intervals", sentence, caption=False)
 
 
 def draw_losses(losses: Sequence[Loss], *, large: bool = False) -> Drawing | None:
-    """Draw each bench's loss with its interval on one scale, None when there is no bench to draw."""
+    """Draw each bench's loss with its interval on one scale, None when there is no bench to draw; for a sheet set across."""
     if not losses:
         return None
-    frame = _frame(large)
+    frame = _frame(False)
     sheet, font = Sheet(frame), frame.font
-    left, right, row = 13.5 * font, _WIDTH - 12.0, 1.9 * font
+    left, right, row = 15.5 * font, _WIDTH - 12.0, 1.9 * font
     low = 100 * min(0.0, *(item[2] for item in losses))
     high = 100 * max(0.0, *(item[3] for item in losses))
     pad = 0.06 * (high - low or 1.0)
@@ -160,7 +168,9 @@ def draw_losses(losses: Sequence[Loss], *, large: bool = False) -> Drawing | Non
     sheet.x_axis(x, foot, ticks(low, high, 6), "loss from release to apex, % of the energy at release")
     told = "; ".join(f"{title} {100 * value:.1f} % ({100 * start:.1f} to {100 * end:.1f})" for title, value, start, end in losses)
     sentence = f"The loss of each bench with its interval at 95 %; the dashed line is no loss: {told}."
-    return _finished(sheet, foot + 3.1 * font, "losses", "The loss of each bench", sentence.replace("-", "−"), caption=False)
+    sentence = sentence.replace(" -", " −").replace("(-", "(−")
+    share = 1.0 if large else 0.62
+    return _finished(sheet, foot + 3.1 * font, "losses", "The loss of each bench", sentence, share=share, caption=False)
 
 
 def _launch(rate: float) -> list[tuple[float, float]]:
@@ -192,5 +202,7 @@ def _frame(large: bool) -> Frame:
     return Frame("sheet", _WIDTH, 16.5 if large else 12)
 
 
-def _finished(sheet: Sheet, height: float, name: str, title: str, sentence: str, *, share: float = 1.0, caption: bool = True) -> Drawing:
+def _finished(
+    sheet: Sheet, height: float, name: str, title: str, sentence: str, *, share: float = 1.0, caption: bool = True
+) -> Drawing:
     return Drawing(sheet.finish(height, name=name, title=title, description=sentence), sentence, share, caption)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from joulebook.engine.house import House
-from joulebook.render.sheet_blocks import Block, Heading, Keep, Listing, PageBreak, Part, Tabled, Text
+from joulebook.render.sheet_blocks import Block, Heading, Keep, Listing, Part, Tabled, Text
 from joulebook.render.sheet_card import cautions_block
 from joulebook.render.sheet_pictures import draw_faults, draw_good_data
 
@@ -11,11 +11,16 @@ __all__ = ["compose_run_sheet", "timeline"]
 
 # Common practice in the trade, no source: minutes of a period of 45.
 _STAGES: tuple[tuple[str, int, str, str], ...] = (
-    ("Welcome and safety", 5, "Read the cautions aloud. Hand out worksheets. Step 1, predict, before anything moves.", "Listen, predict, write it down."),
-    ("Set up and slope", 8, "Walk round once. Each bench measures rise and length.", "Set up by the bench card. Write each reading with its ±."),
+    ("Welcome and "
+    "safety", 5, "Read the cautions aloud. Hand out worksheets. Step 1, predict, before anything "
+    "moves.", "Listen, predict, write it down."),
+    ("Set up and slope", 8, "Walk round once. Each bench measures rise and "
+    "length.", "Set up by the bench card. Write each reading with its ±."),
     ("Rest record", 5, "Check: plunger out, cart at the stop, three seconds.", "Record the cart at rest and save it as rest."),
-    ("Launches", 12, "Look at one curve of every bench (below). Lowest setting first.", "Launch, look, save. One file for each launch."),
-    ("Calculate and compare", 10, "Ask, do not tell. Hand out hint cards one strip at a time.", "Work out launch 1, compare, make a claim."),
+    ("Launches", 12, "Look at one curve of every bench (below). Lowest setting "
+    "first.", "Launch, look, save. One file for each launch."),
+    ("Calculate and "
+    "compare", 10, "Ask, do not tell. Hand out hint cards one strip at a time.", "Work out launch 1, compare, make a claim."),
     ("Pack up and exit", 5, "Collect files and worksheets. Count the carts.", "Pack up. Say one thing that you would improve."),
 )  # fmt: skip
 # Who gets the minutes beyond 45, in turn: launches, calculation, set-up.
@@ -39,8 +44,10 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
     """Return the run sheet of one period. benches: the titles of the section's benches, when they are known."""
     blocks: tuple[Block, ...] = (
         Text(
-            "You need no physics for this. Each group fires a cart up a sloping track. A ranger, which measures distance with sound, writes a "
-            "curve. The class asks whether the cart has as much energy at the top as when it left the bottom. Your part is safety, time and questions.",
+            "You need no physics for this. Each group fires a cart up a sloping track. A ranger, which measures distance with "
+            "sound, writes a "
+            "curve. The class asks whether the cart has as much energy at the top as when it left the bottom. Your part is "
+            "safety, time and questions.",
         ),
         Text("Never tell a group whether its result is right. The answer sheet is for later.", lead="One rule.", boxed=True),
         _period(house),
@@ -48,7 +55,8 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
             Heading("Before the class"),
             Listing(
                 (
-                    f"On each bench{_listed(benches)}: track, stop with plunger, cart, ranger, balance, ruler, bench card, worksheets.",
+                    f"On each bench{_listed(benches)}: track, stop with plunger, cart, ranger, balance, ruler, bench card, "
+                    f"worksheets.",
                     "The lab computer is on, and you know the folder where the groups save their files.",
                     "The hint cards are cut and in order. The sheet for the teacher stays with you.",
                 ),
@@ -56,7 +64,6 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
             ),
         )),
         cautions_block(house),
-        PageBreak(),
         Keep((Heading("What good data look like"), draw_good_data(large=large))),
         Listing((
             "Steady: the cart waits. A second of this is enough.",
@@ -72,8 +79,10 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
             Tabled(
                 "What you see and what you say", ("", "You see", "Say"),
                 (
-                    ("A", "The curve starts or ends in the middle of the ride.", "“Which moments of the ride are missing? Record once more: start, count to two, launch, wait.”"),
-                    ("B", "The dip has a flat bottom, or a jump.", "“How near was the cart to the ranger there? What could you change on the track?”"),
+                    ("A", "The curve starts or ends in the middle of the ride.", "“Which moments of the ride are missing? "
+                    "Record once more: start, count to two, launch, wait.”"),
+                    ("B", "The dip has a flat bottom, or a jump.", "“How near was the cart to the ranger there? What could "
+                    "you change on the track?”"),
                     ("C", "Single points far away from the curve.", "“What else can the ranger see? Look along its line.”"),
                 ),
                 (0.5, 3.0, 5.0),
@@ -91,7 +100,8 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
         )),
         Keep((
             Heading("joulebook in the room: two commands"),
-            Text("Only if the groups’ files are on this computer. Show the results to nobody before they have written down their own."),
+            Text("Only if the groups’ files are on this computer. Show the results to nobody before they have written down "
+            "their own."),
             Tabled(
                 "On the teacher’s computer", ("Type", "It tells you"),
                 (
@@ -100,7 +110,8 @@ def compose_run_sheet(house: House, *, benches: tuple[str, ...] = (), large: boo
                 ),
                 (4.2, 4.0),
             ),
-            Text("It says Stop: the group records again. It says Look: ask the group a question first. If joulebook does not run, go on without it: nothing in this lesson needs it."),
+            Text("It says Stop: the group records again. It says Look: ask the group a question first. If joulebook does not "
+            "run, go on without it: nothing in this lesson needs it."),
         )),
         Keep((
             Heading("If things go wrong"),
@@ -121,7 +132,7 @@ def _period(house: House) -> Tabled:
         rows.append((f"{start}–{start + minutes}", title, teacher, students))
         start += minutes
     caption = f"A period of {house.minutes} minutes"
-    return Tabled(caption, ("Minute", "Stage", "You", "The groups"), tuple(rows), (1.3, 2.2, 4.0, 3.4))
+    return Tabled(caption, ("Minute", "Stage", "You", "The groups"), tuple(rows), (1.7, 2.2, 3.9, 3.3))
 
 
 def _listed(benches: tuple[str, ...]) -> str:

@@ -15,13 +15,15 @@ SLIPS: tuple[tuple[str, Hint], ...] = (
         "Look at your height. Hold a hand that high above the table.",
         "In your drawing of the track: which side of the triangle is the height, and which is the way that the cart rolls?",
         "Measure with a ruler how much higher the cart is at its turn than at the stop.",
-        "PE is then far too large: at 5° about 11 times. The two slips give nearly the same number. Ask to see the line with the triangle.",
+        "PE is then far too large: at 5° about 11 times. The two slips give nearly the same number. Ask to see the line with "
+        "the triangle.",
     )),
     ("Calculator in radians", Hint(
         "Look at what your calculator gives for the sine of 30 degrees.",
         "Which values can a sine have for a slope that you could walk up?",
         "Work out h ÷ L with your ruler readings and compare it with your sine.",
-        "PE comes out with the wrong sign at 5°, and some 7 times too large at 8°. With height over length there is no calculator mode to forget.",
+        "PE comes out with the wrong sign at 5°, and some 7 times too large at 8°. With height over length there is no "
+        "calculator mode to forget.",
     )),
     ("A position where a difference belongs", Hint(
         "Look at the two places between which the cart climbed. Mark both on your curve.",
@@ -51,13 +53,15 @@ SLIPS: tuple[tuple[str, Hint], ...] = (
         "Look at the time at which you read v. What does the cart do then?",
         "Does the distance grow or shrink at the launch, with the ranger where you put it?",
         "Read the speed just after release and just before the cart is back. Are they the same?",
-        "With the ranger at the top the launch speed is negative, and a search for the largest speed finds the way back. KE is then some per cent too small.",
+        "With the ranger at the top the launch speed is negative, and a search for the largest speed finds the way back. KE "
+        "is then some per cent too small.",
     )),
     ("The tallest value of a speed column", Hint(
         "Look at how many points lie on the steep part of the curve.",
         "How does the logger make a speed out of positions?",
         "Find the speed yourself from two positions just after release, and compare.",
-        "Not the student’s fault: the column is smeared over several points. At 10 readings per second it makes KE about 17 per cent too small.",
+        "Not the student’s fault: the column is smeared over several points. At 10 readings per second it makes KE about 17 "
+        "per cent too small.",
     )),
     ("Grams for kilograms", Hint(
         "Look at the unit of every number that you put in.",

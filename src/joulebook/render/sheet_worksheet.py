@@ -1,7 +1,7 @@
 """The student worksheet: predict first, commit readings with their uncertainty, calculate, compare, claim, improve and repeat.
 
-It never shows an energy, a ratio or a loss that a student is to find (DESIGN §8): it knows the bench's set-up and the house's rules,
-and has no access to any audit.
+It never shows an energy, a ratio or a loss that a student is to find (DESIGN §8): it knows the bench's set-up and the house's
+rules, and has no access to any audit.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ _Step = Callable[[BenchFacts, House, int, bool], tuple[Block, ...]]
 def compose_worksheet(facts: BenchFacts, house: House, *, large: bool = False) -> Part:
     """Return the worksheet of one bench, with the steps that the house shows, numbered anew."""
     launches = facts.launches or house.launches
-    blocks: list[Block] = [Fields((("Bench", facts.title and ""), ("Bench code", ""), ("Date", "")))]
-    if facts.title:
-        blocks = [Text(facts.title, lead="Bench:"), Fields((("Bench code", ""), ("Date", "")))]
+    blocks: list[Block] = [Text(facts.title, lead="Bench:")] if facts.title else []
+    blocks.append(Fields((("Bench code", ""), ("Date", ""))))
     for number, step in enumerate(house.steps, start=1):
         title, compose = _STEPS[step]
-        first, *rest = compose(facts, house, launches, large)
-        # A heading never stands alone at the foot of a page.
-        blocks += [Keep((Heading(f"{number} {title}"), first)), *rest]
+        found = compose(facts, house, launches, large)
+        # Neither a heading nor what introduces a table stands alone at the foot of a page.
+        first = 2 if isinstance(found[0], Text) else 1
+        blocks += [Keep((Heading(f"{number} {title}"), *found[:first])), *found[first:]]
     return Part("Where does the energy go?", "Worksheet", "students", tuple(blocks), keep=(facts.title,))
 
 
@@ -38,7 +38,7 @@ def _predict(facts: BenchFacts, house: House, launches: int, large: bool) -> tup
         draw_bench(facts.placed, large=large),
         Keep((
             Text("At its highest point the cart stands still for a moment. Compared with the moment of release, it then has"),
-            Listing(("more energy", "just as much energy", "less energy"), style="ticks"),
+            Listing(("more energy", "just as much energy", "less energy"), style="row"),
             WritingLines("because", 2),
         )),
         Text(f"With this kit, the smallest difference that I think we can see is about {BLANK} %."),
@@ -46,7 +46,11 @@ def _predict(facts: BenchFacts, house: House, launches: int, large: bool) -> tup
 
 
 def _readings(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple[Block, ...]:
-    set_rows = (("m, mass of the cart", "", "", "kg"), ("h, rise of the track", "", "", "m"), ("L, length along the track", "", "", "m"))
+    set_rows = (
+        ("m, mass of the cart", "", "", "kg"),
+        ("h, rise of the track", "", "", "m"),
+        ("L, length along the track", "", "", "m"),
+    )
     rows = tuple((str(number), "", "", "", "") for number in range(1, launches + 1))
     return (
         Text("Write every reading with its ± before you calculate anything. The ± says: it is surely within these limits."),
@@ -55,7 +59,7 @@ def _readings(facts: BenchFacts, house: House, launches: int, large: bool) -> tu
             "The launches",
             ("Launch", "v, speed at release, m/s", "± m/s", "d, way from release to the highest point, m", "± m"),
             rows,
-            (1.3, 2.4, 1.4, 3.2, 1.3),
+            (1.7, 2.4, 1.4, 3.0, 1.3),
             tall=True,
         ),
         Listing((
@@ -74,7 +78,7 @@ def _uncertainty(facts: BenchFacts, house: House, launches: int, large: bool) ->
     return (
         Text("Use launch 1. How large is each ± as a percentage of its reading?"),
         Tabled("From ± to percent", ("Reading", "± in %", "How often it counts in the energy"), rows, (1.2, 1.6, 4.0), tall=True),
-        Text(f"My least certain reading is {BLANK} ."),
+        Text(f"My least certain reading is {BLANK}."),
         Text(f"Write every uncertainty with {digits}, and its value to the same place.", lead="House rule."),
     )
 
@@ -91,10 +95,14 @@ def _calculation(facts: BenchFacts, house: House, launches: int, large: bool) ->
         Sum("PE", "m g × height" if shown else "", f"{b} kg × {g} × {b} m" if shown else "", "J"),
     )
     return (
-        Text(f"KE is the energy of motion at release. PE is the energy of height at the turn. Take g = {g}. Work out launch 1 here."),
+        Text(f"KE is the energy of motion at release. PE is the energy of height at the turn. Take g = {g}. Work out launch 1."),
         *lines,
         *_energy_uncertainty(house),
-        *((Tabled("All launches", ("Launch", "KE, J", "PE, J", "KE − PE, J"), rows, (1.2, 2.0, 2.0, 2.0), tall=True),) if launches > 1 else ()),
+        *(
+            (Tabled("All launches", ("Launch", "KE, J", "PE, J", "KE − PE, J"), rows, (1.2, 2.0, 2.0, 2.0), tall=True),)
+            if launches > 1
+            else ()
+        ),
     )
 
 
@@ -106,27 +114,44 @@ def _energy_uncertainty(house: House) -> tuple[Block, ...]:
     if house.comparison == "percentage uncertainty":
         return (
             Sum("± KE", "% of m + 2 × % of v" if shown else "", f"{b} % + 2 × {b} %" if shown else "", "%"),
-            Sum("± PE", "% of m + % of d + % of h + % of L" if shown else "", f"{b} % + {b} % + {b} % + {b} %" if shown else "", "%"),
+            Sum(
+                "± PE",
+                "% of m + % of d + % of h + % of L" if shown else "",
+                f"{b} % + {b} % + {b} % + {b} %" if shown else "",
+                "%",
+            ),
         )
     return (
         Text("Here u is the standard uncertainty: for limits ±, it is the ± divided by √3."),
         Sum("u(KE) in %", "√(u(m)² + (2 u(v))²), each in %" if shown else "", f"√({b}² + (2 × {b})²)" if shown else "", "%"),
-        Sum("u(PE) in %", "√(u(m)² + u(d)² + u(h)² + u(L)²), each in %" if shown else "", f"√({b}² + {b}² + {b}² + {b}²)" if shown else "", "%"),
+        Sum(
+            "u(PE) in %",
+            "√(u(m)² + u(d)² + u(h)² + u(L)²), each in %" if shown else "",
+            f"√({b}² + {b}² + {b}² + {b}²)" if shown else "",
+            "%",
+        ),
         Fields((("u(KE)", "J"), ("u(PE)", "J"))),
     )
 
 
 def _comparison(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple[Block, ...]:
     b, shown = BLANK, house.formulas
-    yes_no = Listing(("yes", "no"), style="ticks")
+    yes_no = Listing(("yes", "no"), style="row")
     if house.comparison == "percent difference":
         basis = {"average": "½ (KE + PE)", "bottom": "KE", "top": "PE", "larger": "the larger one"}[house.percent_of]
         gap = "(KE − PE)" if house.signed else "|KE − PE|"
         sign = " Keep the sign: it says which one is larger." if house.signed else ""
         return (
             Text(f"Our class divides by {BASES[house.percent_of]}.{sign}", lead="House rule."),
-            Sum("Difference", f"{gap} ÷ {basis} × 100 %" if shown else "", f"{b} J ÷ {b} J × 100 %" if shown else "", "%"),
-            Keep((Text(f"We call the two energies equal when they differ by no more than {100 * house.tolerance:g} %. Are they?"), yes_no)),
+            Sum("Difference", f"{gap} ÷ {basis} × 100 %" if shown else "", f"{b} J ÷ {b} J" if shown else "", "%"),
+            Keep(
+                (
+                    Text(
+                        f"We call the two energies equal when they differ by no more than {100 * house.tolerance:g} %. Are they?"
+                    ),
+                    yes_no,
+                )
+            ),
         )
     if house.comparison == "overlap of intervals":
         return (
@@ -136,12 +161,12 @@ def _comparison(facts: BenchFacts, house: House, launches: int, large: bool) -> 
         )
     if house.comparison == "percentage uncertainty":
         return (
-            Sum("Difference", "|KE − PE| ÷ PE × 100 %" if shown else "", f"{b} J ÷ {b} J × 100 %" if shown else "", "%"),
+            Sum("Difference", "|KE − PE| ÷ PE × 100 %" if shown else "", f"{b} J ÷ {b} J" if shown else "", "%"),
             Sum("Combined", "± KE in % + ± PE in %" if shown else "", f"{b} % + {b} %" if shown else "", "%"),
             Keep((Text("Is the difference larger than the combined uncertainty?"), yes_no)),
         )
     meaning = Tabled(
-        "What t′ says", ("t′", "It means", "So"),
+        "What t' says", ("t'", "It means", "So"),
         (
             ("below 1", "The two cannot be told apart with this kit.", "Improve the largest uncertainty and repeat."),
             ("1 to 3", "It is not clear.", "Improve the largest uncertainty and repeat."),
@@ -151,15 +176,17 @@ def _comparison(facts: BenchFacts, house: House, launches: int, large: bool) -> 
     )  # fmt: skip
     if house.comparison == "t-prime":
         formula, numbers = ("|KE − PE| ÷ √(u(KE)² + u(PE)²)", f"{b} J ÷ √(({b} J)² + ({b} J)²)") if shown else ("", "")
-        return (Sum("t′", formula, numbers, ""), meaning)
+        return (Sum("t'", formula, numbers, ""), meaning)
     rows = tuple(("", "", "", "") for _ in range(4))
     return (
-        Text("If rolling resistance is the only loss, it should be μ ÷ tan θ of PE. Your teacher gives you μ, or the motion shows it."),
+        Text("If rolling resistance is the only loss, it should be μ ÷ tan θ of PE. Your teacher gives you μ, or the motion "
+        "shows it."),
         Fields((("μ", ""), ("± ", ""))),
-        Sum("Loss", "(KE − PE) ÷ PE × 100 %" if shown else "", f"{b} J ÷ {b} J × 100 %" if shown else "", "%"),
-        Sum("Model", "μ ÷ tan θ × 100 %" if shown else "", f"{b} ÷ {b} × 100 %" if shown else "", "%"),
+        Sum("Loss", "(KE − PE) ÷ PE × 100 %" if shown else "", f"{b} J ÷ {b} J" if shown else "", "%"),
+        Sum("Model", "μ ÷ tan θ × 100 %" if shown else "", f"{b} ÷ {b}" if shown else "", "%"),
         Keep((
-            Text("Collect the slopes and losses of four benches. Then plot loss against 1 ÷ tan θ. A straight line through zero supports the model."),
+            Text("Collect the slopes and losses of four benches. Then plot loss against 1 ÷ tan θ. A straight line through "
+            "zero supports the model."),
             Tabled("The class", ("Bench", "θ", "1 ÷ tan θ", "Loss, %"), rows, (2.0, 1.5, 1.8, 1.8), tall=True),
         )),
         meaning,
@@ -168,8 +195,8 @@ def _comparison(facts: BenchFacts, house: House, launches: int, large: bool) -> 
 
 def _claim(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple[Block, ...]:
     return (
-        Text("As far as our kit can tell, from release to the turn, the energy KE + PE"),
-        Listing(("stayed the same", "became less", "we cannot tell"), style="ticks"),
+        Text("As far as our kit can tell, from release to the turn the energy"),
+        Listing(("stayed the same", "became less", "became more", "we cannot tell"), style="row"),
         WritingLines("My evidence, with a number and its uncertainty:", 3),
         Text("Look back at your prediction. What do you think now?"),
         WritingLines("", 1),
@@ -180,7 +207,13 @@ def _losses(facts: BenchFacts, house: House, launches: int, large: bool) -> tupl
     rows = tuple(("", "", "") for _ in range(3))
     return (
         Text('Name what could explain your difference. Give its size and its direction. "Human error" has neither.'),
-        Tabled("What could it be?", ("What", "How large? (J or %)", "Makes PE larger or smaller than KE?"), rows, (2.6, 2.0, 2.6), tall=True),
+        Tabled(
+            "What could it be?",
+            ("What", "How large? (J or\u00a0%)", "Makes PE larger or smaller than KE?"),
+            rows,
+            (2.6, 2.0, 2.6),
+            tall=True,
+        ),
     )
 
 
@@ -189,7 +222,13 @@ def _improve(facts: BenchFacts, house: House, launches: int, large: bool) -> tup
     return (
         Text("Which one reading limits you most? Change how you take that one. Leave all else as it is, and repeat."),
         WritingLines("We changed", 2),
-        Tabled("Before and after", ("", "KE ± , J", "PE ± , J", "Result of the comparison"), rows, (1.2, 2.0, 2.0, 2.8), tall=True),
+        Tabled(
+            "Before and after",
+            ("", "KE with ±, J", "PE with ±, J", "Result of the comparison"),
+            rows,
+            (1.2, 2.0, 2.0, 2.8),
+            tall=True,
+        ),
         WritingLines("Did it help? How do you know?", 2),
     )
 

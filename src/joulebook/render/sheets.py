@@ -1,40 +1,63 @@
 """Printed sheets laid out: one HTML page that loads nothing, and a tagged PDF (PDF/UA-1, ISO 14289-1) set by Typst.
 
-The face is Atkinson Hyperlegible, whose letters are drawn to be told apart; it comes with the package `fontpkg-atkinson-hyperlegible`
-(SIL Open Font License 1.1), Greek letters with Typst.
+The face is Atkinson Hyperlegible, whose letters are drawn to be told apart; it comes with the package
+`fontpkg-atkinson-hyperlegible` (SIL Open Font License 1.1), Greek letters with Typst.
 """
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import itertools
-import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from functools import cache
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from joulebook.errors import OutputError
 from joulebook.render.contents import bind_units
 from joulebook.render.decimal_sign import with_decimal, with_decimal_svg
-from joulebook.render.sheet_blocks import Part, PrintedSheet
+from joulebook.render.page import style_hash
+from joulebook.render.paper import PAPERS, typeset
+from joulebook.render.sheet_blocks import Part
 
 if TYPE_CHECKING:
     from jinja2 import Template
     from typst import Fonts
 
-__all__ = ["SHEET_FONT", "SHEET_PAPERS", "write_sheet_page", "write_sheet_paper"]
+__all__ = ["SHEET_FONT", "PrintedSheet", "write_sheet_page", "write_sheet_paper"]
 
 SHEET_FONT = "Atkinson Hyperlegible"
-SHEET_PAPERS = ("a4", "us-letter")
 
 _FONT_PACKAGE = "fontpkg_atkinson_hyperlegible"
 # What a page size is called in a style sheet (CSS Paged Media Level 3, 7.1).
 _CSS_PAPERS = {"a4": "A4", "us-letter": "letter"}
+
+
+@dataclass(frozen=True, slots=True)
+class PrintedSheet:
+    """Something to print: handouts of one kind, with the paper that they are set on.
+
+    kind: "card", "worksheet", "run", "answers" or "hints". title: of the whole document. house_title: at the head of each part.
+    decimal: the decimal sign. paper: "a4" or "us-letter". large_print: 18 point letters instead of 12.
+    """
+
+    kind: str
+    title: str
+    parts: tuple[Part, ...]
+    house_title: str = ""
+    decimal: str = "."
+    paper: Literal["a4", "us-letter"] = "a4"
+    large_print: bool = False
+
+    def to_html(self) -> str:
+        """Return it as one HTML file that loads nothing and can be printed."""
+        return write_sheet_page(self)
+
+    def to_pdf(self) -> bytes:
+        """Return it as a tagged PDF (PDF/UA-1). Raises OutputError when it cannot be set."""
+        return write_sheet_paper(self)
 
 
 def write_sheet_page(sheet: PrintedSheet) -> str:
@@ -46,9 +69,7 @@ def write_sheet_page(sheet: PrintedSheet) -> str:
     it = _settable(sheet, font="sans-serif")
     style = (files("joulebook.render") / "templates" / "sheet.css").read_text(encoding="utf-8")
     style = style.replace("var(--paper)", _CSS_PAPERS[sheet.paper]) + "".join(sorted(set(_sizes(it["parts"]))))
-    # The one style block is allowed by its hash, everything else is refused (CSP Level 3, 2.3.1).
-    style_hash = "sha256-" + base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return _template().render(it=it, style=style, style_hash=style_hash)
+    return _template().render(it=it, style=style, style_hash=style_hash(style))
 
 
 def write_sheet_paper(sheet: PrintedSheet) -> bytes:
@@ -57,19 +78,7 @@ def write_sheet_paper(sheet: PrintedSheet) -> bytes:
     Raises OutputError for a paper that there is not, and when the PDF cannot be set.
     """
     _check(sheet)
-    import typst
-
-    source = (files("joulebook.render") / "templates" / "sheet_paper.typ").read_bytes()
-    contents = json.dumps(_settable(sheet, font=SHEET_FONT), ensure_ascii=False)
-    try:
-        # A fixed time stamp, so that equal sheets give equal files.
-        pdf = typst.compile(
-            source, font_paths=_fonts(), sys_inputs={"contents": contents}, pdf_standards=["ua-1"], timestamp=0
-        )  # fmt: skip
-    except typst.TypstError as error:
-        raise OutputError(f"The PDF could not be set: {error}", remedy="Write the HTML page instead, and report this.") from error
-    assert isinstance(pdf, bytes)
-    return pdf
+    return typeset("sheet_paper.typ", _settable(sheet, font=SHEET_FONT), paper=sheet.paper, fonts=_fonts())
 
 
 def _sizes(value: Any) -> Iterator[str]:
@@ -86,8 +95,8 @@ def _sizes(value: Any) -> Iterator[str]:
 
 
 def _check(sheet: PrintedSheet) -> None:
-    if sheet.paper not in SHEET_PAPERS:
-        raise OutputError(f"There is no paper size {sheet.paper!r}.", remedy=f"Choose one of {', '.join(SHEET_PAPERS)}.")
+    if sheet.paper not in PAPERS:
+        raise OutputError(f"There is no paper size {sheet.paper!r}.", remedy=f"Choose one of {', '.join(PAPERS)}.")
 
 
 @cache

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from joulebook.engine.report import Audit, BudgetLine, Finding, LaunchAudit
+from joulebook.render.decimal_sign import kept_names
 from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import input_text, interval_text, number, percent, value_with_u
 from joulebook.render.plain import quantities_in_order
@@ -43,13 +44,13 @@ _INFLUENCES = 4
 _WIDE = 72
 
 
-def show(audit: Audit, console: Console | None = None, *, verbose: bool = False) -> None:
+def show(audit: Audit, console: Console | None = None, *, verbose: bool = False, decimal: str = ".") -> None:
     """Print an audit.
 
     console: where to; the standard output when None. verbose: also the motion, the inputs, the whole budget, the phases and the
-    launches one by one.
+    launches one by one. decimal: the decimal sign, "." or ",".
     """
-    screen = Screen(console)
+    screen = Screen(console, decimal=decimal, keep=kept_names(audit))
     screen.paragraph(audit.title)
     screen.paragraph(audit.verdict.sentence, "bold")
     if audit.quantities:
@@ -69,13 +70,14 @@ def show(audit: Audit, console: Console | None = None, *, verbose: bool = False)
     _show_findings(screen, "Notes", [item for item in findings if item.severity == "note"])
 
 
-def show_section(rows: Iterable[SectionRow], console: Console | None = None) -> None:
+def show_section(rows: Iterable[SectionRow], console: Console | None = None, *, decimal: str = ".") -> None:
     """Print one entry a bench, in the order given, and then who needs a person.
 
     rows: audits, lines of `joulebook sweep` as mappings, or (folder, error) for a bench that could not be analysed.
+    decimal: the decimal sign, "." or ",".
     """
-    screen = Screen(console)
     lines = section_lines(rows)
+    screen = Screen(console, decimal=decimal, keep=tuple(line.title for line in lines))
     if screen.width >= _WIDE:
         heads = [("Bench", "Verdict", "Look at", "Difference / energy, 95 %")] if lines else []
         table = [*heads, *((line.title, line.verdict, _worst(line), line.reason) for line in lines)]

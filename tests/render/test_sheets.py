@@ -1,0 +1,433 @@
+"""The sheets: tagged PDFs and pages of every kind, and nothing on a student's sheet that the student is to find."""
+
+from __future__ import annotations
+
+import html
+import io
+import itertools
+import math
+import re
+from collections.abc import Iterator
+from dataclasses import asdict, replace
+from pathlib import Path
+from typing import Any
+
+import pikepdf
+import pytest
+from tests.render.sample_audit import sample_stopped
+from tests.render.test_paper import tags
+
+from joulebook.api import SHEET_KINDS, audit, sheet
+from joulebook.engine.house import COMPARISONS, STEPS, House, compare, percent_difference
+from joulebook.engine.report import Audit
+from joulebook.errors import AnalysisError, OutputError
+from joulebook.experiments.ramp_codes import CODES
+from joulebook.experiments.ramp_hints import HINTS
+from joulebook.planning.demo_section import write_demo
+from joulebook.render.sheet_answers import compose_answers
+from joulebook.render.sheet_blocks import Cautions, Sum, Tabled
+from joulebook.render.sheet_card import SHEET_CAUTIONS, compose_card
+from joulebook.render.sheet_facts import BLANK_BENCH, entered, facts_of_plan
+from joulebook.render.sheet_hints import compose_hints
+from joulebook.render.sheet_run import compose_run_sheet, timeline
+from joulebook.render.sheet_slips import SLIPS
+from joulebook.render.sheet_worksheet import compose_worksheet
+from joulebook.render.sheets import PrintedSheet
+from joulebook.render.words import CAUTIONS_LABEL
+from joulebook.uncertainty import Input
+
+SIZES = {"a4": (595.28, 841.89), "us-letter": (612.0, 792.0)}  # ISO 216, ANSI; points
+HOSTILE = '#panic("read") <script>alert(1)</script> $x$ [ \\ @ref `raw` & "Bench 2.1"'
+
+
+@pytest.fixture(scope="module")
+def benches(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's section."""
+    folder = tmp_path_factory.mktemp("sheets")
+    write_demo(folder)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def audits(benches: Path) -> list[Audit]:
+    return [audit(benches / f"bench-{number}", method="linear") for number in range(1, 7)]
+
+
+@pytest.fixture(scope="module")
+def printed(benches: Path, audits: list[Audit]) -> dict[str, PrintedSheet]:
+    return {kind: sheet(kind, benches, audits=audits) for kind in SHEET_KINDS}
+
+
+def words(page: str) -> str:
+    """Return what a reader of a page sees."""
+    body = page.split("<body>")[1]
+    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", re.sub(r"<desc.*?</desc>|<title.*?</title>", " ", body))).split())
+
+
+def texts(value: Any) -> Iterator[str]:
+    """Yield every text of a sheet's data, the texts of its drawings and their alternatives among them."""
+    if isinstance(value, dict):
+        for item in value.values():
+            yield from texts(item)
+    elif isinstance(value, (list, tuple)):
+        for item in value:
+            yield from texts(item)
+    elif isinstance(value, str):
+        yield " ".join(re.findall(r">([^<>]+)<", value)) if value.startswith("<svg") else value
+
+
+def blocks(part: Any, kind: type) -> list[Any]:
+    """Return a part's blocks of one class, those that are kept together among them."""
+    flat = itertools.chain.from_iterable(getattr(each, "blocks", (each,)) for each in part.blocks)
+    return [each for each in flat if isinstance(each, kind)]
+
+
+@pytest.mark.parametrize(("kind", "paper", "large"), list(itertools.product(SHEET_KINDS, SIZES, (False, True))))
+def test_every_kind_is_a_tagged_pdf_on_every_paper(printed: dict[str, PrintedSheet], kind: str, paper: Any, large: bool) -> None:
+    # ISO 14289-1 (PDF/UA-1): 5 (identification), 7.1 (tagged, title shown), 7.2 (language).
+    one = replace(printed[kind], paper=paper, large_print=large, parts=printed[kind].parts[:2])
+    with pikepdf.open(io.BytesIO(one.to_pdf())) as pdf:
+        assert bool(pdf.Root.MarkInfo.Marked) is True
+        assert str(pdf.Root.Lang) == "en"
+        assert bool(pdf.Root.ViewerPreferences.DisplayDocTitle) is True
+        with pdf.open_metadata() as metadata:
+            assert metadata["pdfuaid:part"] == "1"
+            assert metadata["dc:title"] == SHEET_KINDS[kind]
+        kinds = [name for name, _ in tags(pdf)]
+        assert kinds.count("H1") == len(one.parts)
+        figures = [text for name, text in tags(pdf) if name == "Figure" and text]
+        assert len(figures) == list(texts([asdict(part) for part in one.parts])).count("drawing")
+        for page in pdf.pages:
+            size = (float(page.mediabox[2]), float(page.mediabox[3]))
+            assert size == pytest.approx(SIZES[paper][::-1] if kind == "answers" else SIZES[paper], abs=0.01)
+
+
+def test_the_letters_are_ours_and_travel_with_the_file(printed: dict[str, PrintedSheet]) -> None:
+    with pikepdf.open(io.BytesIO(printed["worksheet"].to_pdf())) as pdf:
+        names = set()
+        for item in pdf.objects:
+            if isinstance(item, pikepdf.Dictionary) and item.get("/Type") == "/FontDescriptor":
+                assert "/FontFile3" in item or "/FontFile2" in item
+                names.add(re.sub(r"^/[A-Z]{6}\+", "", str(item.FontName)).split("-")[0])
+    assert "AtkinsonHyperlegible" in names and names <= {"AtkinsonHyperlegible", "DejaVuSansMono"}
+
+
+def sizes_of_letters(content: bytes) -> set[float]:
+    """Return the size of every letter that a PDF's pages show, footers left out, in points."""
+    found: set[float] = set()
+    with pikepdf.open(io.BytesIO(content)) as pdf:
+        for page in pdf.pages:
+            stack, scale, size = [], 1.0, 0.0
+            text_scale = 1.0
+            for operands, operator in pikepdf.parse_content_stream(page):
+                name = str(operator)
+                if name == "q":
+                    stack.append(scale)
+                elif name == "Q":
+                    scale = stack.pop()
+                elif name == "cm":
+                    scale *= abs(float(operands[3]))
+                elif name == "Tf":
+                    size = float(operands[1])
+                elif name == "Tm":
+                    text_scale = math.hypot(float(operands[2]), float(operands[3]))
+                elif name in ("Tj", "TJ"):
+                    found.add(round(size * scale * text_scale, 1))
+    return found
+
+
+def test_no_letter_of_a_students_sheet_is_smaller_than_it_should_be(printed: dict[str, PrintedSheet]) -> None:
+    for kind in ("card", "worksheet", "hints"):
+        usual = sizes_of_letters(printed[kind].to_pdf())
+        assert usual, kind
+        # The footer has 10 points, the line above the title and what is beside a heading a little less than the text.
+        assert min(usual - {10.0}) >= 10.9, (kind, usual)
+        large = sizes_of_letters(replace(printed[kind], large_print=True, parts=printed[kind].parts[:1]).to_pdf())
+        assert max(large) >= 25.0 and 18.0 in large
+
+
+def test_the_same_sheet_gives_the_same_bytes(printed: dict[str, PrintedSheet], benches: Path) -> None:
+    assert sheet("card", benches).to_pdf() == printed["card"].to_pdf()
+
+
+@pytest.mark.parametrize("kind", SHEET_KINDS)
+def test_a_page_loads_nothing_and_runs_nothing(printed: dict[str, PrintedSheet], kind: str) -> None:
+    page = printed[kind].to_html()
+    assert "<script" not in page and not re.search(r"(?:src|href)=|@import|url\((?!#)", page)
+    assert "default-src 'none'" in page and ' style="' not in page
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    assert page.count("<h1") == len(printed[kind].parts)
+    assert "size:A4" in page
+    assert "size:letter" in replace(printed[kind], paper="us-letter").to_html()
+
+
+def test_words_are_never_read_as_code(benches: Path, audits: list[Audit]) -> None:
+    house = House(title=HOSTILE, local_rules=(HOSTILE,))
+    facts = replace(BLANK_BENCH, title=HOSTILE, mass=HOSTILE, placed=HOSTILE, rate=HOSTILE)
+    parts = (
+        compose_card(facts, house),
+        compose_worksheet(facts, house),
+        compose_answers([replace(audits[0], title=HOSTILE), (HOSTILE, AnalysisError(HOSTILE, remedy=HOSTILE))], house),
+    )
+    one = PrintedSheet("card", HOSTILE, parts, house_title=HOSTILE, decimal=",")
+    with pikepdf.open(io.BytesIO(one.to_pdf())) as pdf, pdf.open_metadata() as metadata:
+        assert metadata["dc:title"] == HOSTILE
+    page = one.to_html()
+    assert "<script" not in page
+    assert HOSTILE in html.unescape(page)  # the title's own point is left alone
+
+
+def expected_numbers(found: Audit) -> set[str]:
+    """Return the numbers that students are to find, as anybody might write them: three or four figures, also in mJ."""
+    values = []
+    for each in (found, *found.launches):
+        for name in (
+            "kinetic_energy",
+            "potential_energy",
+            "rotational_energy",
+            "release_speed",
+            "travel",
+            "height",
+            "unaccounted",
+        ):
+            if name in each.quantities:
+                value = each.quantities[name].value  # type: ignore[union-attr]
+                values += [value, 1000 * value, 100 * value]
+        if "kinetic_energy" in each.quantities:
+            bottom, top = (each.quantities[name].value for name in ("kinetic_energy", "potential_energy"))  # type: ignore[union-attr]
+            values += [bottom / top, top / bottom, 100 * percent_difference(bottom, top), bottom - top]
+        values += [each.quantities["relative_difference"].value * 100] if "relative_difference" in each.quantities else []  # type: ignore[union-attr]
+    shown = {f"{value:.{digits}g}" for value in map(abs, values) for digits in (3, 4)} | {f"{abs(value):.3f}" for value in values}
+    return {number for number in shown if len(re.sub(r"\D", "", number).lstrip("0")) >= 3 and "e" not in number}
+
+
+def numbers_in(text: str) -> set[str]:
+    """Return every number that a text shows, with a point."""
+    return set(re.findall(r"(?<![\d.])\d+(?:\.\d+)?", re.sub(r"(?<=\d),(?=\d)", ".", text)))
+
+
+def test_no_sheet_for_students_shows_what_they_are_to_find(
+    printed: dict[str, PrintedSheet], audits: list[Audit], benches: Path
+) -> None:
+    wanted = set().union(*map(expected_numbers, audits))
+    assert len(wanted) > 200
+    # The search finds them where they are.
+    assert len(wanted & numbers_in(" ".join(texts([asdict(part) for part in printed["answers"].parts])))) >= 10
+    # What stands in the bench files (mass, slope, length) and g are not to be found but to be entered.
+    files = " ".join(path.read_text(encoding="utf-8") for path in benches.rglob("bench.toml"))
+    wanted -= numbers_in(files) | {"9.81"}
+    houses = [House(), *(House(comparison=method, uncertainty_digits=2) for method in COMPARISONS)]  # type: ignore[arg-type]
+    for kind, house in itertools.product(("card", "worksheet", "hints"), houses):
+        one = sheet(kind, benches, house=house, audits=audits)
+        parts = [part for part in one.parts if part.reader == "students"]
+        assert parts
+        shown = " ".join(texts([asdict(part) for part in parts])) + words(replace(one, parts=tuple(parts)).to_html())
+        assert wanted & numbers_in(shown) == set(), (kind, house.comparison)
+    text = words(printed["worksheet"].to_html()) + words(printed["card"].to_html())
+    assert not re.search(r"verdict|apex|expected (?:energy|loss|ratio)|\bloss\b", text)
+
+
+def test_a_card_for_students_needs_no_record_and_looks_at_none(tmp_path: Path, benches: Path) -> None:
+    (tmp_path / "bench.toml").write_text((benches / "bench-1" / "bench.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    text = words(sheet("card", tmp_path).to_html())
+    for told in (
+        "Bench 1, by the window",
+        "0.5124 kg",
+        "6.00°",
+        "Planned",
+        "Measured",
+        "1.60 m",
+        "15 cm",
+        "Bench code",
+        CAUTIONS_LABEL,
+    ):
+        assert told in text
+    (tmp_path / "bench.toml").write_text('title = "Bench 9"\n[track]\nlength = "2.2 m"\n', encoding="utf-8")
+    assert "2.20 m" in words(sheet("card", tmp_path).to_html())
+
+
+def test_the_local_rules_stand_in_their_box_or_leave_room() -> None:
+    own = compose_card(BLANK_BENCH, House(local_rules=("Bags under the tables.",)))
+    (cautions,) = blocks(own, Cautions)
+    assert cautions.local.content == ("Bags under the tables.",)
+    (empty,) = blocks(compose_card(BLANK_BENCH, House()), Cautions)
+    assert empty.local.content == () and empty.local.height >= 3
+    assert empty.label == CAUTIONS_LABEL and empty.items == SHEET_CAUTIONS
+    assert 'contenteditable="true"' in PrintedSheet("card", "Card", (own,)).to_html()
+
+
+def test_the_cautions_are_those_of_the_trade() -> None:
+    # BENCH_FACTS.md, common practice in the trade, no source: a word of each.
+    text = " ".join(SHEET_CAUTIONS)
+    for word in ("travel", "stop", "lowest", "face", "fingers", "two people", "stand", "leads", "floor", "feet", "implants"):
+        assert word in text
+
+
+@pytest.mark.parametrize("method", COMPARISONS)
+def test_the_worksheet_follows_the_houses_comparison(method: Any) -> None:
+    part = compose_worksheet(BLANK_BENCH, House(comparison=method))
+    told = " ".join(texts(asdict(part)))
+    own = {
+        "percent difference": "average of the two energies", "overlap of intervals": "share a stretch",
+        "percentage uncertainty": "combined uncertainty", "t-prime": "cannot be told apart", "model test": "μ ÷ tan θ",
+    }  # fmt: skip
+    assert own[method] in told
+    others = {name: text for name, text in own.items() if name not in (method, "t-prime")}
+    assert not [name for name, text in others.items() if text in told]
+
+
+def test_the_worksheet_shows_the_steps_of_the_house_and_numbers_them_anew() -> None:
+    page = words(PrintedSheet("worksheet", "W", (compose_worksheet(BLANK_BENCH, House(steps=("readings", "claim"))),)).to_html())
+    assert "1 Take your readings" in page and "2 Make your claim" in page and "Calculate" not in page
+    assert len(STEPS) == 8 and "8 Improve one thing" in words(
+        PrintedSheet("worksheet", "W", (compose_worksheet(BLANK_BENCH, House()),)).to_html()
+    )
+
+
+def test_formulas_can_be_left_to_the_students() -> None:
+    shown = blocks(compose_worksheet(BLANK_BENCH, House()), Sum)
+    recalled = blocks(compose_worksheet(BLANK_BENCH, House(formulas=False)), Sum)
+    assert [each.result for each in shown] == [each.result for each in recalled]
+    assert all(each.formula for each in shown) and not any(each.formula or each.numbers for each in recalled)
+
+
+def test_launches_gravity_and_digits_are_the_houses() -> None:
+    gravity = Input("place.gravity", 9.8067, "m/s^2", 0.01, "rectangular")
+    house = House(launches=5, gravity=gravity, uncertainty_digits=2, tolerance=0.03)
+    part = compose_worksheet(BLANK_BENCH, house)
+    (launches,) = [table for table in blocks(part, Tabled) if table.caption == "The launches"]
+    assert [row[0] for row in launches.rows] == ["1", "2", "3", "4", "5"]
+    told = " ".join(texts(asdict(part)))
+    assert "9.8067 m/s²" in told and "two digits" in told and "no more than 3 %" in told
+    assert "9,8067" in words(PrintedSheet("worksheet", "W", (part,), decimal=",").to_html())
+
+
+@pytest.mark.parametrize("minutes", [35, 40, 45, 46, 50, 60, 90])
+def test_the_period_adds_up(minutes: int) -> None:
+    stages = timeline(minutes)
+    assert sum(stages) == minutes and min(stages) >= 4
+    # BENCH_FACTS.md, common practice: 5, 8, 5, 12, 10 and 5 minutes of 45.
+    assert timeline(45) == (5, 8, 5, 12, 10, 5)
+    rows = blocks(compose_run_sheet(House(minutes=minutes)), Tabled)[0].rows
+    assert rows[0][0].startswith("0–") and rows[-1][0].endswith(f"–{minutes}")
+
+
+def test_the_run_sheet_names_commands_that_are_there(printed: dict[str, PrintedSheet]) -> None:
+    from joulebook.cli.main import COMMANDS
+
+    page = words(printed["run"].to_html())
+    commands = set(re.findall(r"joulebook (sweep|audit|\w+ FOLDER)", page))
+    assert commands == {"sweep", "audit"} <= set(COMMANDS)
+    assert "6 of them" in page and "Never tell a group" in page
+
+
+def test_the_answer_sheet_says_what_the_audits_say(printed: dict[str, PrintedSheet], audits: list[Audit]) -> None:
+    page = words(printed["answers"].to_html())
+    assert "For the teacher only" in page
+    for found in audits:
+        assert found.title in page
+        for finding in found.findings:
+            if finding.severity != "note":
+                assert finding.code in page and finding.message.split(";")[0][:40] in page
+    energies, slopes = blocks(printed["answers"].parts[0], Tabled)[:2]
+    for row, found in zip(energies.rows, audits, strict=True):
+        bottom, top = found.quantity("kinetic_energy"), found.quantity("potential_energy")
+        assert float(row[1].split(" ± ")[0]) == pytest.approx(bottom.value, abs=bottom.u)
+        assert float(row[2].split(" ± ")[0]) == pytest.approx(top.value, abs=top.u)
+        assert row[3].startswith(
+            f"{100 * percent_difference(bottom.value, top.value):.1f} %: {compare(bottom, top, House()).answer}"
+        )
+    assert slopes.rows[0][1] == "6.00° ± 0.25°" and slopes.rows[1][1].startswith("8.05°")
+    assert energies.rows[3][4] == "do not use"  # too-close stops that ledger
+
+
+def test_answers_without_a_ledger_and_without_an_audit(audits: list[Audit]) -> None:
+    rows = [audits[0], sample_stopped(), ("bench-7", AnalysisError("Nothing moved.", remedy="Record it again."))]
+    part = compose_answers(rows, House(comparison="model test"))
+    told = " ".join(texts(asdict(part)))
+    assert "no ledger" in told and "Nothing moved." in told and "Record it again." in told and "1 of 3 benches" in told
+    none = " ".join(texts(asdict(compose_answers(rows[1:], House()))))
+    assert "No bench has a ledger that can be used." in none
+
+
+def test_hint_cards_keep_the_last_grade_from_students() -> None:
+    *students, teacher = compose_hints()
+    assert [part.reader for part in (*students, teacher)] == ["students", "students", "teacher"]
+    shown = " ".join(texts([asdict(part) for part in students]))
+    told = " ".join(texts(asdict(teacher)))
+    for code, hint in HINTS.items():
+        assert hint.look in shown and hint.question in shown and hint.measure in shown
+        assert hint.teacher in told and hint.teacher not in shown
+        assert f"({code})" in told and f"({code})" not in shown
+    for title, hint in SLIPS:
+        assert hint.measure in shown and hint.teacher in told and title in told and title not in shown
+    assert set(HINTS) == {code.code for code in CODES}
+
+
+def test_hint_cards_for_a_section_are_those_of_its_findings(printed: dict[str, PrintedSheet], audits: list[Audit]) -> None:
+    codes = {finding.code for found in audits for finding in found.findings}
+    told = " ".join(texts(asdict(printed["hints"].parts[-1])))
+    assert {code for code in HINTS if f"({code})" in told} == codes != set()
+
+
+def test_the_factors_told_to_the_teacher_are_those_of_the_slips() -> None:
+    # SLIPS.md: cosine for sine 11.43 at 5°, radians +7.11 at 8° and of the wrong sign at 5°, tallest sample 0.83 at 10/s.
+    told = {title: hint.teacher for title, hint in SLIPS}
+    assert round(math.cos(math.radians(5)) / math.sin(math.radians(5))) == 11
+    assert "about 11 times" in told["Cosine for sine, or the way along the track as height"]
+    assert math.sin(8) / math.sin(math.radians(8)) == pytest.approx(7.11, abs=0.005) and math.sin(5) < 0
+    assert "some 7 times" in told["Calculator in radians"] and "wrong sign at 5°" in told["Calculator in radians"]
+
+
+def plan() -> dict[str, Any]:
+    set_up = {"mass_kg": 0.5, "angle_deg": 6.0, "speed_m_s": 0.93, "stroke_m": 0.031, "rate_Hz": 20.0, "launches": 4}
+    bench = {"title": "Bench A", "set_up": set_up, "farthest_m": 1.231, "kinetic_energy": {"value": 0.2237}}
+    return {"format": "joulebook/plan-1", "title": "Section", "recommended": bench, "benches": [bench]}
+
+
+def test_a_plan_gives_cards_with_what_to_aim_at_and_no_forecast() -> None:
+    (facts,) = facts_of_plan(plan())
+    # 100 cm × sin 6.0° = 10.45 cm.
+    assert facts.aim == "6.0°, a rise of 10.5 cm on 100 cm of track"
+    assert (facts.load, facts.distance, facts.rate, facts.strength, facts.launches) == (
+        "0.50 kg",
+        "about 1.20 m",
+        "20",
+        "3.1 cm",
+        4,
+    )
+    told = " ".join(texts([asdict(compose(facts, House())) for compose in (compose_card, compose_worksheet)]))
+    assert "launch-1 to launch-4" in told and "3.1 cm" in told
+    assert "0.2237" not in told and "0.93" not in told
+    assert [each.title for each in facts_of_plan({**plan(), "benches": []})] == ["Bench A"]
+
+
+@pytest.mark.parametrize(
+    ("item", "text"),
+    [
+        (Input("track.angle", 9.8, "deg", 0.25 / math.sqrt(3), "rectangular"), "9.80° ± 0.25°"),
+        (Input("track.angle", 9.8, "deg", 0.5 / math.sqrt(3), "rectangular"), "9.8° ± 0.5°"),
+        (Input("cart.mass", 0.2513, "kg", 0.0005 / math.sqrt(3), "rectangular"), "0.2513 kg ± 0.0005 kg"),
+        (Input("cart.mass", 0.25134, "kg", 0.00012, "normal"), "0.25134 kg ± 0.00012 kg"),
+        (Input("cart.mass", 0.25, "kg", 0.0, "constant"), "0.25 kg"),
+    ],
+)
+def test_a_value_is_written_as_it_was_entered(item: Input, text: str) -> None:
+    assert entered(item) == text
+
+
+def test_the_decimal_comma_reaches_page_and_paper(printed: dict[str, PrintedSheet]) -> None:
+    card = replace(printed["card"], decimal=",", parts=printed["card"].parts[:1])
+    page = words(card.to_html())
+    assert "0,5124 kg" in page and "0.5124" not in page and "Bench 1, by the window" in page
+    assert card.to_pdf() != replace(card, decimal=".").to_pdf()
+    picture = replace(printed["run"], decimal=",").to_html()
+    assert ">0,8<" in picture and ">0.8<" not in picture
+
+
+def test_another_paper_is_refused(printed: dict[str, PrintedSheet]) -> None:
+    other = replace(printed["card"], paper="a5")  # type: ignore[arg-type]
+    for lay_out in (other.to_html, other.to_pdf):
+        with pytest.raises(OutputError, match="There is no paper size 'a5'"):
+            lay_out()
