@@ -1,4 +1,4 @@
-"""A finding of severity "stop": its launch is left out of the bench's mean, and without any other there is no verdict (DESIGN §6)."""
+"""Findings of severity "stop": the launch is left out of the mean, and without any other there is no verdict (DESIGN §6)."""
 
 from __future__ import annotations
 

@@ -140,7 +140,7 @@ def test_uncertainties_are_those_of_the_fisher_information() -> None:
     # Mean square of a pull is 1 ± √(2/n); four such standard deviations for each of eight parameters.
     assert np.mean(np.square(pulls), axis=0) == pytest.approx(np.ones(8), abs=4.0 * math.sqrt(2.0 / seeds))
     assert np.abs(np.mean(pulls, axis=0)).max() < 4.0 / math.sqrt(seeds)
-    # A variance from about 105 degrees of freedom; the autocorrelation that noise alone shows may add a few per cent, no misfit does.
+    # A variance from about 105 degrees of freedom; what autocorrelation noise alone shows may add a few per cent.
     assert np.median(ratios, axis=0) == pytest.approx(np.ones(8), abs=0.15)
     assert np.mean(noises) == pytest.approx(sd, rel=4.0 / math.sqrt(2.0 * 105 * seeds) + 0.01)
 

@@ -86,9 +86,9 @@ def test_no_launch_is_no_failure() -> None:
 
 
 def test_a_fit_that_fails_is_kept() -> None:
-    """A person leaves four samples of free motion: the reason stands in the run, and the code with it."""
+    """A person leaves three or four samples of free motion: the reason stands in the run, and the code with it."""
     first = LAUNCH.flights()[0]
-    edges = (("climb", first.apex_time - 0.06, first.apex_time + 0.03),)
+    edges = (("climb", first.apex_time - 0.04, first.apex_time), ("descent", first.apex_time, first.apex_time + 0.04))
     chosen = {"launch.csv": Override(edges=edges)}
     run = followed(bench_of(LAUNCH.record(40.0, noise=0.0003), rest=LAUNCH.standing(noise=0.0003), overrides=chosen))
     assert run.motion is None

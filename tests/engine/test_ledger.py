@@ -1,4 +1,4 @@
-"""The ledger: what is taken from a fit, how launches are pooled, and that linear and Monte Carlo intervals come from one model."""
+"""The ledger: what is taken from a fit, how launches are pooled, and intervals both ways from one model."""
 
 from __future__ import annotations
 
@@ -110,8 +110,8 @@ def test_means_and_uncertainties_of_a_pool() -> None:
 def test_scatter_between_launches_counts_when_it_is_more_than_that_within() -> None:
     """GUM H.5: ten days whose means scatter by s = 57 µV, where 85 µV/√5 = 38 µV is expected from within (REFERENCES U4).
 
-    The numbers, taken for accelerations: F = 2.25 exceeds F(0.95) = 2.12 and not F(0.975), nor the 0.99 at which we widen; at twice
-    the scatter F is 9 and u = s/√10 with 9 degrees of freedom.
+    The numbers, taken for accelerations: F = 2.25 exceeds F(0.95) = 2.12 and not F(0.975), nor the 0.99 at which we widen; at
+    twice the scatter F is 9 and u = s/√10 with 9 degrees of freedom.
     """
     means = 10.0 + 1e-6 * np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41])
     within, dof = 84.9e-6 / math.sqrt(5.0), 4.0

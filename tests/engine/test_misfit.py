@@ -128,6 +128,7 @@ def test_the_release_energy_is_what_the_shift_is_about() -> None:
     true = LAUNCH.climb * (first.apex - LAUNCH.offset) * (1.0 + 0.15 * (0.5 * (first.apex + LAUNCH.offset) - 0.5 * first.apex))
     place = motion.names.index("apex_1")
     found = motion.climb * (motion.values[place] + LAUNCH.rest - LAUNCH.offset)
-    shifted = (motion.climb + motion.misfit.shift[0]) * (motion.values[place] + motion.misfit.shift[place] + LAUNCH.rest - LAUNCH.offset)
+    values = motion.values + motion.misfit.shift
+    shifted = values[0] * (values[place] + LAUNCH.rest - LAUNCH.offset)
     assert abs(shifted - true) < abs(found - true)
     assert shifted == pytest.approx(true, rel=0.01)

@@ -24,7 +24,7 @@ def outlined(record: Record, **hints: object) -> tuple[Trace, Outline]:
 @pytest.mark.parametrize("up", [1, -1])
 @pytest.mark.parametrize("contact", [0.0, 0.12])
 def test_arcs_at_any_rate_from_either_end(rate: float, up: int, contact: float) -> None:
-    """First guesses: apex to a sample's time and a few millimetres, fall to a few per cent; and the end at which the ranger is."""
+    """First guesses: apex to half a sample and a few millimetres, fall to a few per cent; and the ranger's end."""
     launch = ClosedForm(up=up, rest=1.1 if up < 0 else 0.3, contact=contact, restitution=0.8 if contact else 0.6)
     trace, outline = outlined(launch.record(rate, noise=0.0005, step=0.0001))
     flights = launch.flights()
@@ -50,7 +50,7 @@ def test_simulated_benches_of_every_kind(stop: str, hands: bool) -> None:
         bench = simulate_bench(design, rng)
         truth = bench.truths[0]
         assert truth is not None
-        trace, outline = outlined(bench.bench.launches[0])
+        _, outline = outlined(bench.bench.launches[0])
         assert outline.up == (1 if design.ranger.placed == "bottom" else -1), seed
         within.append(abs(outline.arcs[0].apex_time - truth.apex_time) < 1.0 / design.ranger.rate)
     assert np.mean(within) >= 0.9
@@ -103,7 +103,7 @@ def test_a_second_launch_is_another_run_of_hops() -> None:
     first, second = ClosedForm(hops=2, settle=0.8), ClosedForm(hops=2, speed=1.1)
     one, two = first.record(40.0), second.record(40.0)
     time = np.concatenate([one.time, two.time + one.time[-1] + 0.025])
-    trace, outline = outlined(Record("two.csv", time, np.concatenate([one.distance, two.distance])))
+    _, outline = outlined(Record("two.csv", time, np.concatenate([one.distance, two.distance])))
     assert [round(arc.apex_time, 1) for arc in outline.arcs] == [round(hop.apex_time, 1) for hop in first.flights()]
     later = [hop.apex_time + one.time[-1] + 0.025 for hop in second.flights()]
     assert [arc.apex_time for arc in outline.later] == pytest.approx(later, abs=0.03)

@@ -31,9 +31,10 @@ AUDIT = Audit(
 )  # fmt: skip
 
 
-@pytest.mark.parametrize(
-    "record", [AUDIT, LAUNCH, SERIES, VERDICT, LINE, SUMMARY, FINDING, PHASE, SPEED, INPUT], ids=lambda record: type(record).__name__
-)
+RECORDS = [AUDIT, LAUNCH, SERIES, VERDICT, LINE, SUMMARY, FINDING, PHASE, SPEED, INPUT]
+
+
+@pytest.mark.parametrize("record", RECORDS, ids=lambda record: type(record).__name__)
 def test_records_are_frozen(record: object) -> None:
     fields: Sequence[dataclasses.Field[object]] = dataclasses.fields(record)  # type: ignore[arg-type]
     for field in fields:
@@ -68,7 +69,8 @@ def test_the_whole_as_json() -> None:
             "release_speed": [{"input": "track.angle", "sensitivity": 0.7, "contribution": 0.001, "share": 0.81}]
         },
         "verdict": {
-            "mechanical": "loss", "account": "closed", "resolution": 0.021, "normalised_error": 1.9, "sentence": "Energy was lost.",
+            "mechanical": "loss", "account": "closed", "resolution": 0.021, "normalised_error": 1.9,
+            "sentence": "Energy was lost.",
         },
         "findings": [
             {
@@ -92,7 +94,7 @@ def test_a_quantity_by_name() -> None:
     assert AUDIT.quantity("kinetic_energy") is ENERGY
     with pytest.raises(KeyError):
         AUDIT.quantity("no_such_quantity")
-    with pytest.raises(TypeError, match="restitution holds 2 quantities: take it from .quantities"):
+    with pytest.raises(TypeError, match=r"restitution holds 2 quantities: take it from \.quantities"):
         AUDIT.quantity("restitution")
 
 

@@ -78,7 +78,7 @@ def test_the_tallest_velocity_sample_is_told_and_not_used() -> None:
     for rate in (10.0, 20.0, 50.0):
         audit = audited(rate, 0.0)
         tallest = audit.facts["tallest_velocity_sample"]
-        # The slope over two intervals is the speed at the middle sample, which lies up to one interval and the push after release.
+        # The slope over two intervals is the speed in their middle, which lies up to an interval and the push after release.
         assert 1.0 - 2.2 * LAUNCH.climb / rate < tallest < 1.0 + 0.02
         assert audit.facts["tallest_velocity_energy"] == pytest.approx(0.5 * MASS * tallest**2, rel=1e-12)
         assert audit.quantity("release_speed").value == pytest.approx(1.0, abs=0.015)

@@ -21,8 +21,8 @@ INFLUENCES = [
 
 
 def ledger(
-    difference: float, u: float, left: float, u_left: float, *, rotational: float = 0.0, budget: tuple[BudgetLine, ...] | None = None,
-    arms: tuple[float, float] = (1.0, 1.0),
+    difference: float, u: float, left: float, u_left: float, *, rotational: float = 0.0,
+    budget: tuple[BudgetLine, ...] | None = None, arms: tuple[float, float] = (1.0, 1.0),
 ) -> Ledger:  # fmt: skip
     """A ledger of shares: differences and their expanded uncertainties as fractions of the energy at release."""
 
@@ -120,8 +120,8 @@ def test_sentences_of_a_loss(outcome: tuple[str, str]) -> None:
 def test_the_sentence_of_a_gain_names_the_likeliest_culprit() -> None:
     sentence = judge(ledger(-0.080, 0.030, 0.0, 0.1), tolerance=0.05).sentence
     assert sentence == (
-        "The cart seems to gain energy, 8.0 ± 3.0 % of the energy at release. That cannot be: a reading is wrong, most likely the "
-        "track's angle."
+        "The cart seems to gain energy, 8.0 ± 3.0 % of the energy at release. That cannot be: a reading is wrong, most likely "
+        "the track's angle."
     )
 
 
@@ -138,11 +138,11 @@ def test_the_sentence_of_energy_conserved_is_no_contradiction(account: str) -> N
 
 
 def test_the_sentence_of_a_kit_that_cannot_tell_says_what_it_takes() -> None:
-    """U = 12 % is to come down to 5 %: with 81 % of the variance in the angle the rest alone is 0.19·12² = 5.2² %², so it cannot."""
+    """U = 12 % is to come down to 5 %: with 81 % of the variance in the angle the rest alone is 5.2 %, so it cannot."""
     sentence = judge(ledger(0.040, 0.120, 0.0, 0.01), tolerance=0.05).sentence
     assert sentence == (
-        "This kit cannot tell whether energy was conserved: the difference is 4 ± 12 % of the energy at release, and 5 % was asked "
-        "for. The largest influence is the track's angle; it is not the only one that is too large."
+        "This kit cannot tell whether energy was conserved: the difference is 4 ± 12 % of the energy at release, and 5 % was "
+        "asked for. The largest influence is the track's angle; it is not the only one that is too large."
     )
     better = (BudgetLine("track.angle", 0.0, 0.1, 0.9), BudgetLine("sensor.scale", 0.0, 0.03, 0.1))
     sentence = judge(ledger(0.040, 0.120, 0.0, 0.01, budget=better), tolerance=0.05).sentence
@@ -172,7 +172,10 @@ def test_every_influence_has_a_name_that_a_teacher_says(largest: str) -> None:
 
 @pytest.mark.parametrize(
     ("difference", "u", "text"),
-    [(0.0123, 0.0019, "1.23 ± 0.19 %"), (0.0623, 0.021, "6.2 ± 2.1 %"), (0.31, 0.14, "31 ± 14 %"), (-0.0004, 0.031, "0.0 ± 3.1 %")],
+    [
+        (0.0123, 0.0019, "1.23 ± 0.19 %"), (0.0623, 0.021, "6.2 ± 2.1 %"), (0.31, 0.14, "31 ± 14 %"),
+        (-0.0004, 0.031, "0.0 ± 3.1 %"),
+    ],  # fmt: skip
 )
 def test_percentages_have_the_digits_that_their_uncertainty_allows(difference: float, u: float, text: str) -> None:
     sentence = judge(ledger(difference, u, 0.0, 0.01), tolerance=0.05).sentence

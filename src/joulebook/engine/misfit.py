@@ -109,8 +109,8 @@ def find_misfit(
     p, place, statistic, shift, explained = best
     p = min(1.0, p * sound.size)
     # Where the departure is no more than noise the shift is noise too, and the fit's own covariance has it already.
-    weight = max(0.0, 1.0 - 4.0 / statistic) if p < 0.05 else 0.0
-    return Misfit(p, KINDS[place] if p < 0.05 else "", shift, weight * np.outer(shift, shift), explained)
+    weight = max(0.0, 1.0 - 9.0 / statistic) if p < 0.02 else 0.0
+    return Misfit(p, KINDS[place] if p < 0.02 else "", shift, weight * np.outer(shift, shift), explained)
 
 
 def _suspicious(jacobian: FloatArray, by_drag: FloatArray, columns: FloatArray, residual: FloatArray) -> bool:

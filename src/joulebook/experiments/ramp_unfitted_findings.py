@@ -25,6 +25,9 @@ _SWING = 0.06
 _FIRED = 0.25
 """m/s that a plunger gives to a cart at once; a hand that moves one takes its time."""
 
+_MOST_OF_WAY = 0.8
+"""Share of its rise from which on a cart has come back, and was not caught."""
+
 _NOTHING = "No energy can be taken from it."
 
 
@@ -103,8 +106,9 @@ def _broken(run: Run) -> Finding | None:
                 f"{_NOTHING}"
             )
             return finding("cut-short", "stop", message, run, end_s=float(time[-1]), rise_m=rise)
-        if climb[fastest] > _FIRED and time[low + fastest] - time[low] < max(0.2, 2.5 * trace.interval) and low >= 3:
-            drop = float(level[high] - np.min(level[high:]))
+        drop = float(level[high] - np.min(level[high:]))
+        at_once = time[low + fastest] - time[low] < max(0.2, 2.5 * trace.interval)
+        if climb[fastest] > _FIRED and at_once and low >= 3 and drop < _MOST_OF_WAY * rise:
             evidence = {"set_off_s": float(time[low]), "highest_s": float(time[high]), "rise_m": rise, "drop_m": drop}
             seen = (
                 f"the cart sets off at about {time[low]:.2f} s, is at its highest at {time[high]:.2f} s, {length(rise)} up, and"

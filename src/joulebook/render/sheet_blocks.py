@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 __all__ = [
-    "BLANK", "Block", "Box", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "PageBreak", "Part",
+    "BLANK", "Block", "Box", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "Part",
     "Strips", "Sum", "Tabled", "Text", "WritingLines",
 ]  # fmt: skip
 
@@ -141,13 +141,6 @@ class Cautions:
 
 
 @dataclass(frozen=True, slots=True)
-class PageBreak:
-    """What follows begins on a new page."""
-
-    kind: Literal["break"] = "break"
-
-
-@dataclass(frozen=True, slots=True)
 class Keep:
     """Blocks that stay together on a page."""
 
@@ -156,7 +149,7 @@ class Keep:
 
 
 Block: TypeAlias = (
-    Heading | Text | Listing | Tabled | Fields | Sum | WritingLines | Box | Drawing | Strips | Cautions | PageBreak | Keep
+    Heading | Text | Listing | Tabled | Fields | Sum | WritingLines | Box | Drawing | Strips | Cautions | Keep
 )  # fmt: skip
 
 

@@ -62,11 +62,13 @@ def _readings(facts: BenchFacts, house: House, launches: int, large: bool) -> tu
             (1.7, 2.4, 1.4, 3.0, 1.3),
             tall=True,
         ),
-        Listing((
-            "v: how steep is your curve just after the plunger has let go? Lay a straight line along it.",
-            "d: a difference of two readings, at release and where the cart turns.",
+        Keep((
+            Listing((
+                "v: how steep is your curve just after the plunger has let go? Lay a straight line along it.",
+                "d: a difference of two readings, at release and where the cart turns.",
+            )),
+            WritingLines("How did you decide on the ± of v and of d?", 2),
         )),
-        WritingLines("How did you decide on the ± of v and of d?", 2),
     )  # fmt: skip
 
 

@@ -1,0 +1,85 @@
+"""What a bench states against what its motion shows, on records written by hand."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.experiments.finding_checks import RIDE, SETTLED, number, only
+from tests.experiments.hand_made import (
+    ANGLE,
+    bench_of,
+    record_of,
+    rest_record,
+)
+
+from joulebook.engine.bench import Bench
+from joulebook.experiments.ramp_effects import length, percent
+
+
+def no_rest(bench: Bench) -> Bench:
+    return replace(bench, rest=None)
+
+
+def test_no_rest_record() -> None:
+    finding = only(no_rest(bench_of(record_of(RIDE))), "no-rest", "look", beside=("ghost-echo",))
+    # Without a standing cart the level is known to centimetres: far worse than a record of three seconds, far better than the travel.
+    assert 0.001 < number(finding, "u_m") < 0.05
+    assert number(finding, "share") == pytest.approx(number(finding, "u_m") / RIDE.rise, rel=0.1)
+    assert f"± {length(number(finding, 'u_m'))}" in finding.message and percent(number(finding, "share")) in finding.message
+
+
+def test_no_rest_record_but_a_cart_that_settles() -> None:
+    finding = only(no_rest(bench_of(record_of(SETTLED))), "no-rest", "note")
+    assert number(finding, "u_m") < 0.001
+    assert "where the cart settles" in finding.message
+
+
+def test_a_rest_record_in_which_nothing_stands() -> None:
+    waving = rest_record()
+    waving = replace(waving, distance=waving.distance + 0.1 * np.sin(20.0 * waving.time))
+    smeared = replace(waving, distance=np.full(60, np.nan), velocity_only=True)
+    for rest, said in ((waving, "In rest.csv the cart never stands still"), (smeared, "rest.csv has a velocity column")):
+        assert said in only(bench_of(record_of(RIDE), rest=rest), "no-rest", "look", beside=("ghost-echo",)).message
+
+
+def test_angle_mismatch() -> None:
+    finding = only(bench_of(record_of(RIDE), angle=6.0), "angle-mismatch", "look")
+    assert number(finding, "stated_deg") == 6.0
+    assert number(finding, "seen_deg") == pytest.approx(ANGLE, abs=0.15)
+    off = math.sin(math.radians(6.0)) / math.sin(math.radians(number(finding, "seen_deg"))) - 1.0
+    assert f"{percent(off)} smaller" in finding.message  # sin 6°/sin 8° − 1 = −24.9 %
+    assert off == pytest.approx(-0.249, abs=0.015)
+
+
+@pytest.mark.parametrize(
+    ("stated", "meant"),
+    [(82.0, "an angle from the vertical"), (0.14, "radians"), (14.05, "per cent of slope"), (16.0, "twice the angle")],
+)
+def test_angle_suspect(stated: float, meant: str) -> None:
+    finding = only(bench_of(record_of(RIDE), angle=stated), "angle-suspect", "look", beside=("angle-mismatch",))
+    assert finding.evidence["meant"] == meant and f"Read as {meant} it would fit" in finding.message
+    assert number(finding, "stated_deg") == stated
+
+
+def test_angle_suspect_without_a_motion() -> None:
+    standing = record_of(replace(RIDE, position=lambda t: 0.0 * t))
+    finding = only(bench_of(standing, angle=85.0), "angle-suspect", "look", beside=("no-launch",))
+    assert "seen_deg" not in finding.evidence and "the motion shows" not in finding.message
+
+
+@pytest.mark.parametrize(("mass", "fits"), [(500.0, "500 g, that is 0.5 kg"), (0.0005, "500 g, that is 0.5 kg"), (40.0, "")])
+def test_mass_suspect(mass: float, fits: str) -> None:
+    finding = only(bench_of(record_of(RIDE), mass=mass), "mass-suspect", "look")
+    assert number(finding, "mass_kg") == mass
+    assert f"given as {mass:.4g} kg" in finding.message
+    assert fits in finding.message and ("would fit" in finding.message) == bool(fits)
+
+
+@pytest.mark.parametrize(("angle", "ratio"), [(0.9, math.sin(math.radians(ANGLE)) / math.sin(math.radians(0.9)))])
+def test_a_deceleration_ten_times_too_large(angle: float, ratio: float) -> None:
+    finding = only(bench_of(record_of(RIDE), angle=angle), "units-suspect", "look", beside=("angle-mismatch",))
+    assert number(finding, "ratio") == pytest.approx(ratio, rel=0.05)
+    assert "10 times off" in finding.message

@@ -1,0 +1,60 @@
+"""Why nothing could be fitted, on records written by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.experiments.finding_checks import RIDE, caught_at, number, only, spoiled
+from tests.experiments.hand_made import (
+    bench_of,
+    record_of,
+)
+
+from joulebook.experiments.ramp_effects import length
+
+
+def test_no_launch() -> None:
+    standing = record_of(replace(RIDE, position=lambda t: 0.01 * np.sin(t)))
+    finding = only(bench_of(standing), "no-launch", "stop")
+    swing = float(np.ptp(standing.distance))
+    assert number(finding, "swing_m") == pytest.approx(swing, abs=2e-3)
+    assert f"change by {100.0 * swing:.1f} cm" in finding.message
+
+
+def test_cut_short_before_the_turn() -> None:
+    """Nothing is fitted to half a climb, or its apex is extrapolated: either way the launch is stopped."""
+    end = RIDE.release + 0.6 * (RIDE.apex - RIDE.release)
+    finding = only(bench_of(record_of(RIDE, end=end)), "cut-short", "stop")
+    assert number(finding, "end_s") == pytest.approx(end, abs=0.02)
+    assert f"{number(finding, 'end_s'):.2f} s" in finding.message
+
+
+def test_lost_echo_of_nearly_all() -> None:
+    record = record_of(RIDE, placed="bottom")
+    lost = np.random.default_rng(5).random(record.samples) > 0.06
+    assert lost.sum() > 0.9 * record.samples
+    finding = only(bench_of(spoiled(record, lost, np.nan), placed="bottom"), "lost-echo", "stop")
+    assert number(finding, "missing") == lost.sum() and f"{lost.sum()} of {record.samples}" in finding.message
+
+
+def test_caught_on_the_way_up() -> None:
+    when = RIDE.release + 0.45 * (RIDE.apex - RIDE.release)
+    motion = caught_at(when, 0.0)
+    finding = only(bench_of(record_of(motion)), "caught", "stop")
+    rise = float(motion.position(np.array([when]))[0]) + 0.04
+    assert number(finding, "rise_m") == pytest.approx(rise, abs=0.01)
+    assert when - 0.05 < number(finding, "highest_s") <= motion.end  # it stands there, and the noise says when it is highest
+    assert f"{length(rise)[:3]}" in finding.message and "stops there" in finding.message
+
+
+def test_caught_just_after_the_turn() -> None:
+    """Too little of the way back to fit, and it is said that the cart came back by that much."""
+    when = RIDE.apex + 0.45
+    motion = caught_at(when, 0.0)
+    finding = only(bench_of(record_of(motion)), "caught", "stop")
+    drop = RIDE.rise - float(motion.position(np.array([when]))[0])
+    assert number(finding, "drop_m") == pytest.approx(drop, abs=0.005)
+    assert number(finding, "highest_s") == pytest.approx(RIDE.apex, abs=0.08)
+    assert "comes back only" in finding.message
