@@ -1,4 +1,4 @@
-"""Writes docs/accuracy.md from the raw results of benchmarks/conformance.py, with what falls short of the goals said last."""
+"""Writes docs/accuracy.md from the raw results of benchmarks/conformance.py and plan.py, with what falls short of the goals said last."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from benchmarks.goals import falls_short, unless
+from benchmarks.plan import section as plan_section
 from benchmarks.scores import QUANTITIES, Outcome, QuantityScore, score
 
 __all__ = ["accuracy_page"]
@@ -37,8 +38,8 @@ LEVELS = (("known_level", "known, as the bound has it (goals 1.2 and 1.5)"), ("o
 SHOWN = ("release_speed", "travel", "kinetic_energy", "potential_energy", "rolling_resistance", "relative_difference")
 
 
-def accuracy_page(results: Mapping[str, Any]) -> str:
-    """Return docs/accuracy.md for the results of benchmarks/conformance.py."""
+def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any]) -> str:
+    """Return docs/accuracy.md for the results of benchmarks/conformance.py and of benchmarks/plan.py."""
     clean, plain = ([Outcome.from_dict(each) for each in results[part]] for part in ("clean", "plain"))
     short: list[str] = []
     parts = [
@@ -56,6 +57,7 @@ def accuracy_page(results: Mapping[str, Any]) -> str:
         _PLAIN,
         _plain_table(plain, short),
         _false_alarms(plain, short, "benches of the second simulator"),
+        plan_section(plans, short),
         falls_short(short),
     ]
     return "\n".join(parts)

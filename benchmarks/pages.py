@@ -14,8 +14,9 @@ DOCS = Path(__file__).parents[1] / "docs"
 
 
 def write_pages(results: Path, *, docs: Path = DOCS) -> None:
-    """Write both pages from conformance.json and speed.json in `results`."""
+    """Write both pages from conformance.json, plan.json and speed.json in `results`."""
     conformance = json.loads((results / "conformance.json").read_text(encoding="utf-8"))
+    plans = json.loads((results / "plan.json").read_text(encoding="utf-8"))
     speed = json.loads((results / "speed.json").read_text(encoding="utf-8"))
-    (docs / "accuracy.md").write_text(accuracy_page(conformance), encoding="utf-8")
+    (docs / "accuracy.md").write_text(accuracy_page(conformance, plans), encoding="utf-8")
     (docs / "performance.md").write_text(performance_page(speed), encoding="utf-8")

@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Sequence
 from pathlib import Path
 
-from benchmarks import conformance, speed
+from benchmarks import conformance, plan, speed
 from benchmarks.pages import DOCS, write_pages
 
 __all__ = ["main"]
@@ -30,6 +30,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if not chosen.pages:
         options = ["--quick"] if chosen.quick else []
         speed.main([*options, "--out", str(results / "speed.json")])
+        plan.main([*options, "--out", str(results / "plan.json")])
         conformance.main([*options, "--out", str(results / "conformance.json")])
     write_pages(results, docs=docs)
     print(docs / "accuracy.md", docs / "performance.md", sep="\n")

@@ -21,7 +21,7 @@ def results(name: str) -> dict:  # type: ignore[type-arg]
 
 
 def test_the_pages_are_those_of_the_stored_results() -> None:
-    assert (DOCS / "accuracy.md").read_text(encoding="utf-8") == accuracy_page(results("conformance"))
+    assert (DOCS / "accuracy.md").read_text(encoding="utf-8") == accuracy_page(results("conformance"), results("plan"))
     assert (DOCS / "performance.md").read_text(encoding="utf-8") == performance_page(results("speed"))
 
 
@@ -48,9 +48,15 @@ def test_what_falls_short_is_said() -> None:
         "version": "0", "first_seeds": {"clean": 1, "faults": 1, "model": 1, "plain": 1}, "clean": bad, "plain": bad,
         "faults": {"misfit": {"benches": 10, "caught": 3, "missed": bad[:7]}}, "model": {"sag": bad},
     }  # fmt: skip
-    short = accuracy_page(stored).split("## What falls short")[1]
+    plans = results("plan")
+    point = plans["points"][0]
+    point["scatter"]["kinetic_energy"] = 1.5 * point["predicted"]["kinetic_energy"]
+    point["account"]["closed"] = point["planned"]["account"]["closed"] + 0.2
+    short = accuracy_page(stored, plans).split("## What falls short")[1]
     for words in (
         "of `kinetic_energy` holds the truth too seldom: on 0.0", "Of 100 clean benches, 100.0 get",
+        f"{point['name']}: the errors scatter of `kinetic_energy`, 1.50 times what was planned.",
+        f"{point['name']}: “closed” was planned for",
         "9.00 in rms Cramér–Rao bounds",
         "`misfit` is found on 30 %", "With a sag the interval", 'In the second simulator, stop "spring", these',
     ):  # fmt: skip

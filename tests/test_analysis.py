@@ -29,7 +29,9 @@ LAUNCH = ClosedForm(climb=G * (SINE + MU * COSINE), descent=G * (SINE - MU * COS
 CODE_NAMES = {code.code for code in CODES}
 
 
-def bench_of(*launches: Record, rest: Record | None = None, overrides: dict[str, Override] | None = None, **inputs: float) -> Bench:
+def bench_of(
+    *launches: Record, rest: Record | None = None, overrides: dict[str, Override] | None = None, **inputs: float
+) -> Bench:
     """A bench without wheels and air, whose stated values are exact but for a small u."""
     stated = {
         "cart.mass": MASS, "cart.rotating_fraction": 0.0, "cart.drag_area": 0.0, "track.angle": ANGLE, "sensor.scale": 1.0,
@@ -75,7 +77,7 @@ def test_the_audit_finds_the_energies_of_a_closed_form(rate: float, up: int) -> 
 
 
 def test_the_verdicts_of_a_bench_that_is_known_well() -> None:
-    """3.4 % of the energy goes into rolling: with the slope to 0.1 % that is a loss, accounted for; stated 12 % off it is a gain."""
+    """3.4 % of the energy goes into rolling: a loss, and accounted for; with the slope stated 12 % too steep, a gain."""
     records = [LAUNCH.record(50.0, noise=0.0003, seed=seed, file=f"launch-{seed}.csv") for seed in range(3)]
     audit = audit_bench(bench_of(*records, rest=LAUNCH.standing(noise=0.0003)))
     assert (audit.verdict.mechanical, audit.verdict.account) == ("loss", "closed")
@@ -274,7 +276,7 @@ SPOILS = ["", "blank", "no time", "backwards", "shuffled", "one instant", "infin
     rest=st.sampled_from(["none", "good", "bad"]),
 )  # fmt: skip
 def test_no_record_crashes_the_audit(seed: int, size: int, kind: str, how: str, rest: str) -> None:
-    """Whatever the numbers, there is an audit whose findings are of the documented codes, or a JoulebookError; never a warning."""
+    """Whatever the numbers, there is an audit whose findings are documented ones, or a JoulebookError; never a warning."""
     time, distance = _spoilt(*_walk(seed, size, kind), seed, how)
     record = Record("launch.csv", time, distance)
     rests = {"none": None, "good": LAUNCH.standing(noise=0.0003), "bad": Record("rest.csv", time.copy(), distance.copy())}

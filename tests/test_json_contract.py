@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -47,7 +48,10 @@ DISTRIBUTIONS = {
     "normal", "t", "rectangular", "triangular", "trapezoidal", "curvilinear-trapezoidal", "arcsine", "constant",
 }  # fmt: skip
 
-CASES = ["clean", "three launches", "no launch", "no descent", "no-rest", "ghost-echo", "caught", "velocity-only", "soft-stop", "misfit"]
+CASES = [
+    "clean", "three launches", "no launch", "no descent", "no-rest", "ghost-echo", "caught", "velocity-only", "soft-stop",
+    "misfit",
+]  # fmt: skip
 
 
 @cache
@@ -63,8 +67,6 @@ def audit_of(case: str) -> Audit:
     if case == "no descent":
         whole = LAUNCH.record(40.0, noise=0.0005)
         end = int(np.searchsorted(whole.time, LAUNCH.flights()[0].apex_time + 0.03))
-        from dataclasses import replace
-
         return audit_bench(bench_of(replace(whole, time=whole.time[:end], distance=whole.distance[:end]), rest=rest))
     rng = np.random.default_rng(11)
     return audit_bench(simulate_bench(FAULTS[case](random_design(rng, launches=2), rng), rng).bench)
@@ -181,7 +183,8 @@ def test_numbers_agree_with_each_other() -> None:
 def test_launches_and_records_are_told_one_by_one() -> None:
     document = plain("three launches")
     assert [launch["file"] for launch in document["launches"]] == ["launch-0.csv", "launch-1.csv", "launch-2.csv"]
-    assert [record["file"] for record in document["records"]] == ["rest.csv", "launch-0.csv", "launch-1.csv", "launch-2.csv"]
+    files = [record["file"] for record in document["records"]]
+    assert files == ["rest.csv", "launch-0.csv", "launch-1.csv", "launch-2.csv"]
     assert document["phases"] == document["launches"][0]["phases"]
     for record, launch in zip(document["records"][1:], audit_of("three launches").launches, strict=True):
         assert launch.series is not None
@@ -193,7 +196,7 @@ def test_launches_and_records_are_told_one_by_one() -> None:
 
 @pytest.mark.parametrize("case", ["ghost-echo", "caught", "clean"])
 def test_every_sample_stays_visible(case: str) -> None:
-    """Times and distances of the series are the record's own; a sample is used, flagged with its reason, or outside free motion."""
+    """Times and distances of the series are the record's own; a sample is used, flagged with its reason, or not free."""
     for launch in audit_of(case).launches:
         series = launch.series
         assert series is not None
@@ -224,7 +227,7 @@ def test_the_same_again() -> None:
 
 
 def test_the_reference_file_of_this_version_is_still_read() -> None:
-    """Written by joulebook 0.1 for an invented bench; it is never written anew: a change that breaks it needs a new format name."""
+    """Written by joulebook 0.1 for an invented bench; never written anew: what breaks it needs a new format name."""
     document = json.loads(REFERENCE.read_text(encoding="utf-8"))
     check_form(document)
     assert document["bench"]["title"] == "Bench 3"

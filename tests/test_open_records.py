@@ -1,4 +1,4 @@
-"""Real position-time records under open licences (tests/data/motion/README.md): what a right analysis finds, and what it must refuse."""
+"""Real records under open licences (tests/data/motion/README.md): what a right analysis finds, and what it must refuse."""
 
 from __future__ import annotations
 
@@ -88,7 +88,7 @@ def test_a_video_whose_scale_is_off() -> None:
 
 
 def test_a_projectile_is_no_launch_on_a_ramp() -> None:
-    """Along x it does not turn; along y it falls with 9.1 m/s², which no slope of 10° explains: nothing is concluded in silence."""
+    """Along x it does not turn; along y it falls with 9.1 m/s², which no slope of 10° explains: nothing is concluded."""
     audit = audited(VIDEO)
     assert_nothing_concluded(audit)
     assert stops(audit)

@@ -8,6 +8,7 @@ import shutil
 from pathlib import Path
 
 import numpy as np
+import pikepdf
 import pytest
 from click.testing import Result
 from tests.cli.conftest import Run
@@ -77,6 +78,23 @@ def test_a_broken_bench_stops_nothing(summer: Path, tmp_path: Path, run: Run) ->
     assert result.exit_code == 0, result.output
     assert "bench-1 could not be judged" in result.output
     assert "Bench 2" in result.output
+
+
+def test_the_house_counts(summer: Path, tmp_path: Path, run: Run) -> None:
+    """Paper and g come from the house.toml beside the benches; --paper wins. Widths in points: ISO 216 A4 595, Letter 612."""
+    root = tmp_path / "run"
+    shutil.copytree(summer, root)
+    widths = {}
+    for name, more in (("plain", []), ("house", []), ("given", ["--paper", "a4"])):
+        if name == "house":
+            (root / "house.toml").write_text('[sheets]\npaper = "us-letter"\n', encoding="utf-8")
+        assert run("check", root, "--pdf", tmp_path / f"{name}.pdf", *more).exit_code == 0
+        with pikepdf.open(tmp_path / f"{name}.pdf") as pdf:
+            widths[name] = int(float(pdf.pages[0].MediaBox[2]))
+    assert widths == {"plain": 595, "house": 612, "given": 595}
+    refused(run("check", root, "--json", root / "house.toml"), "would write over", 2)
+    (tmp_path / "h.toml").write_text('[numbers]\ndecimal = "coma"\n', encoding="utf-8")
+    refused(run("check", root, "--house", tmp_path / "h.toml"), 'Did you mean "comma"?')
 
 
 def test_a_stored_day_is_refused_before_the_work(summer: Path, tmp_path: Path, run: Run) -> None:

@@ -32,7 +32,18 @@ def test_the_demo_writes_six_benches_and_their_reports(tmp_path: Path, run: Run)
     assert joulebook.read_house(out / "benches").local_rules
     for kind in ("card", "worksheet", "run", "answers", "hints"):
         assert joulebook.read_house(out / "benches").title in (out / f"sheets/{kind}.html").read_text(encoding="utf-8")
+        assert str(out / f"sheets/{kind}.html") in result.stdout
     assert not list(out.glob("sheets/*.pdf"))
+    # The plan of the week before, for a kit that can be edited and planned again.
+    plan = json.loads((out / "plan/plan.json").read_text(encoding="utf-8"))
+    assert plan["recommended"]["problem"] is None
+    assert plan["recommended"]["set_up"]["track_length_m"] == 1.6
+    assert len(plan["benches"]) == 6
+    page = (out / "plan/plan.html").read_text(encoding="utf-8")
+    assert page.startswith("<!doctype html>") and plan["title"] in page
+    assert str(out / "plan/plan.html") in result.stdout and str(out / "plan/kit.toml") in result.stdout
+    assert not list(out.glob("plan/*.pdf"))
+    assert joulebook.plan(out / "plan/kit.toml", house=out / "benches/house.toml").to_dict() == plan
 
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path, run: Run) -> None:

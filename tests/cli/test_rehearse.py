@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pikepdf
 import pytest
 from tests.cli.conftest import Run
 
@@ -50,6 +51,55 @@ def test_from_bench_files(tmp_path: Path, run: Run) -> None:
     assert [bench.title for bench in benches] == ["Table 1", "Table 2"]
     assert [bench.inputs["track.angle"].value for bench in benches] == [6.0, 8.0]
     assert [len(bench.launches) for bench in benches] == [2, 2]
+
+
+def width(pdf: Path) -> int:
+    """Return the width of a PDF's first page in points: 595 for A4 (ISO 216), 612 for US Letter (8.5 in)."""
+    with pikepdf.open(pdf) as opened:
+        return int(float(opened.pages[0].MediaBox[2]))
+
+
+HOUSE = '[numbers]\ngravity = "9.7 m/s^2 ± 0.01 m/s^2"\n[sheets]\npaper = "us-letter"\n'
+
+
+def test_the_house_of_the_source_goes_along(tmp_path: Path, run: Run) -> None:
+    stated = tmp_path / "stated"
+    stated.mkdir()
+    text = 'title = "Table"\n[cart]\nmass = "0.5 kg ± 0.001 kg"\n[track]\nangle = "6.0 deg ± 0.2 deg"\nlength = "1.8 m"\n'
+    (stated / "bench.toml").write_text(text, encoding="utf-8")
+    (stated / "house.toml").write_text(HOUSE, encoding="utf-8")
+    out = tmp_path / "class"
+    result = run("rehearse", "--out", out, "--from", stated, "--seed", 2)
+    assert result.exit_code == 0, result.output
+    assert (out / "house.toml").read_text(encoding="utf-8") == HOUSE
+    assert width(tmp_path / "class-answers" / "answers.pdf") == 612
+    # The benches are audited there by that g, and what happened at them happened at that g.
+    audit = joulebook.audit(out / "bench-01", method="linear")
+    assert audit.bench.inputs["place.gravity"].value == 9.7
+    assert not [finding for finding in audit.findings if finding.severity != "note"]
+    again = run("rehearse", "--out", tmp_path / "b", "--from", stated, "--seed", 2, "--paper", "a4")
+    assert again.exit_code == 0 and width(tmp_path / "b-answers" / "answers.pdf") == 595
+
+
+def test_the_house_around_the_folder(tmp_path: Path, run: Run) -> None:
+    """Rules around --out give the paper, and are found from there: they need no copy. Without any, the paper is A4."""
+    assert run("rehearse", "--diagnosis", 1, "--out", tmp_path / "a").exit_code == 0
+    assert width(tmp_path / "a" / "questions.pdf") == 595
+    (tmp_path / "house.toml").write_text(HOUSE, encoding="utf-8")
+    assert run("rehearse", "--diagnosis", 1, "--out", tmp_path / "b").exit_code == 0
+    assert width(tmp_path / "b" / "questions.pdf") == width(tmp_path / "b-answers" / "answers.pdf") == 612
+    assert run("rehearse", "--out", tmp_path / "c", "--benches", 1).exit_code == 0
+    assert width(tmp_path / "c-answers" / "answers.pdf") == 612
+    assert not (tmp_path / "c" / "house.toml").exists()
+    given = tmp_path / "mine.toml"
+    given.write_text(HOUSE.replace("us-letter", "a4"), encoding="utf-8")
+    assert run("rehearse", "--out", tmp_path / "d", "--benches", 1, "--house", given).exit_code == 0
+    assert width(tmp_path / "d-answers" / "answers.pdf") == 595
+    assert (tmp_path / "d" / "house.toml").read_bytes() == given.read_bytes()
+    given.write_text("[sheets]\npaper = 'a7'\n", encoding="utf-8")
+    refused = run("rehearse", "--out", tmp_path / "e", "--house", given)
+    assert refused.exit_code == 3 and "fault in these house rules" in flat(refused.output)
+    assert not (tmp_path / "e").exists()
 
 
 def test_a_diagnosis_pack(tmp_path: Path, run: Run) -> None:

@@ -173,9 +173,11 @@ def test_every_influence_has_a_name_that_a_teacher_says(largest: str) -> None:
 @pytest.mark.parametrize(
     ("difference", "u", "text"),
     [
-        (0.0123, 0.0019, "1.23 ± 0.19 %"), (0.0623, 0.021, "6.2 ± 2.1 %"), (0.31, 0.14, "31 ± 14 %"),
+        (0.0123, 0.0019, "1.23 ± 0.19 %"),
+        (0.0623, 0.021, "6.2 ± 2.1 %"),
+        (0.31, 0.14, "31 ± 14 %"),
         (-0.0004, 0.031, "0.0 ± 3.1 %"),
-    ],  # fmt: skip
+    ],
 )
 def test_percentages_have_the_digits_that_their_uncertainty_allows(difference: float, u: float, text: str) -> None:
     sentence = judge(ledger(difference, u, 0.0, 0.01), tolerance=0.05).sentence
@@ -188,8 +190,8 @@ def test_a_minus_is_a_minus_sign() -> None:
 
 
 def test_no_verdict_says_why() -> None:
-    notes = [Finding("no-rest", "note", "There is no rest record.", ""), Finding("no-launch", "stop", "a.csv: nothing moves.", "")]
-    verdict = no_verdict(notes)
+    note, stop = Finding("no-rest", "note", "No rest record.", ""), Finding("no-launch", "stop", "a.csv: nothing moves.", "")
+    verdict = no_verdict([note, stop])
     assert (verdict.mechanical, verdict.account) == ("undecided", "undecided")
     assert verdict.sentence == "Nothing can be said about the energy: a.csv: nothing moves."
     assert verdict.resolution == math.inf and verdict.normalised_error == 0.0

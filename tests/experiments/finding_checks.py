@@ -7,10 +7,7 @@ import re
 from dataclasses import replace
 
 import numpy as np
-from tests.experiments.hand_made import (
-    Ride,
-    ride,
-)
+from tests.experiments.hand_made import Ride, ride
 
 from joulebook.analysis import audit_bench
 from joulebook.engine.bench import Bench

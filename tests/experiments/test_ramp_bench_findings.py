@@ -8,12 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.experiments.finding_checks import RIDE, SETTLED, number, only
-from tests.experiments.hand_made import (
-    ANGLE,
-    bench_of,
-    record_of,
-    rest_record,
-)
+from tests.experiments.hand_made import ANGLE, bench_of, record_of, rest_record
 
 from joulebook.engine.bench import Bench
 from joulebook.experiments.ramp_effects import length, percent
@@ -25,7 +20,7 @@ def no_rest(bench: Bench) -> Bench:
 
 def test_no_rest_record() -> None:
     finding = only(no_rest(bench_of(record_of(RIDE))), "no-rest", "look", beside=("ghost-echo",))
-    # Without a standing cart the level is known to centimetres: far worse than a record of three seconds, far better than the travel.
+    # Without a standing cart the level is known to centimetres: far worse than with a record, far better than the travel.
     assert 0.001 < number(finding, "u_m") < 0.05
     assert number(finding, "share") == pytest.approx(number(finding, "u_m") / RIDE.rise, rel=0.1)
     assert f"± {length(number(finding, 'u_m'))}" in finding.message and percent(number(finding, "share")) in finding.message
@@ -83,3 +78,11 @@ def test_a_deceleration_ten_times_too_large(angle: float, ratio: float) -> None:
     finding = only(bench_of(record_of(RIDE), angle=angle), "units-suspect", "look", beside=("angle-mismatch",))
     assert number(finding, "ratio") == pytest.approx(ratio, rel=0.05)
     assert "10 times off" in finding.message
+
+
+def test_a_cart_that_slows_faster_than_it_would_fall() -> None:
+    """With times a third of the true ones a_u is 9 times as large: 12.5 m/s²."""
+    record = record_of(RIDE)
+    finding = only(bench_of(replace(record, time=record.time / 3.0)), "units-suspect", "look", beside=("pushed-by-hand",))
+    assert number(finding, "ratio") == pytest.approx(9.0 / 1.02, rel=0.05)
+    assert "more than in free fall" in finding.message

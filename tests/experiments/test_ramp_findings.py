@@ -8,17 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.experiments.finding_checks import RIDE, SETTLED, audited, caught_at, number, only, told
-from tests.experiments.hand_made import (
-    CLIMB,
-    CONTACT,
-    DESCENT,
-    ZERO,
-    Ride,
-    bench_of,
-    record_of,
-    rest_record,
-    ride,
-)
+from tests.experiments.hand_made import CLIMB, CONTACT, DESCENT, ZERO, Ride, bench_of, record_of, rest_record, ride
 
 from joulebook.engine.misfit import KINDS
 from joulebook.experiments import ramp_findings
@@ -169,5 +159,6 @@ def test_every_kind_of_misfit_has_its_words() -> None:
 
 def test_velocity_only() -> None:
     record = record_of(RIDE)
-    finding = only(bench_of(replace(record, distance=np.full(record.samples, np.nan), velocity_only=True)), "velocity-only", "stop")
+    smeared = replace(record, distance=np.full(record.samples, np.nan), velocity_only=True)
+    finding = only(bench_of(smeared), "velocity-only", "stop")
     assert "no positions" in finding.message

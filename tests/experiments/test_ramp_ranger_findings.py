@@ -5,12 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from tests.experiments.finding_checks import RIDE, SETTLED, number, only, spoiled
-from tests.experiments.hand_made import (
-    ZERO,
-    Ride,
-    bench_of,
-    record_of,
-)
+from tests.experiments.hand_made import ZERO, Ride, bench_of, record_of
 
 from joulebook.engine.record import Record
 from joulebook.experiments.ramp_effects import percent
@@ -116,3 +111,13 @@ def test_a_travel_longer_than_the_track() -> None:
     finding = only(bench_of(record_of(RIDE), length=0.3, min_range=0.05), "units-suspect", "look")
     assert number(finding, "travel_m") == pytest.approx(RIDE.rise, abs=0.01)
     assert f"climbs {RIDE.rise:.2f} m on a track of 0.30 m" in finding.message
+
+
+def test_too_far_at_the_stop() -> None:
+    """The stop is 1 m from the ranger at the top, and from 0.95 m on the cells are blank."""
+    record = record_of(RIDE)
+    lost = RIDE.position(record.time) < ZERO - 0.95
+    bench = bench_of(spoiled(record, lost, np.nan), max_range=0.95)
+    finding = only(bench, "too-far", "look", beside=("lost-echo", "cut-short"))
+    assert number(finding, "farthest_m") == pytest.approx(ZERO, abs=0.02) and number(finding, "seen_to_m") == 0.95
+    assert "That is at the stop" in finding.message

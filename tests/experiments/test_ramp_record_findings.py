@@ -8,15 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.experiments.finding_checks import RIDE, SETTLED, number, only
-from tests.experiments.hand_made import (
-    CLIMB,
-    CONTACT,
-    DESCENT,
-    Ride,
-    bench_of,
-    record_of,
-    ride,
-)
+from tests.experiments.hand_made import CLIMB, CONTACT, DESCENT, Ride, bench_of, record_of, ride
 
 from joulebook.experiments.ramp_effects import length
 
@@ -58,7 +50,7 @@ def test_a_clock_that_leaps() -> None:
     record = record_of(RIDE)
     place = int(np.searchsorted(record.time, RIDE.release + 0.3))
     time = record.time + np.where(np.arange(record.samples) > place, 1.013, 0.0)
-    finding = only(bench_of(replace(record, time=time)), "clock", "look", beside=("cut-short", "caught", "misfit", "second-launch"))
+    finding = only(bench_of(replace(record, time=time)), "clock", "look", beside=("misfit",))
     assert number(finding, "gap_s") == pytest.approx(1.033) and number(finding, "at_s") == pytest.approx(record.time[place])
     assert "leaps by 1.03 s" in finding.message
 
@@ -111,3 +103,15 @@ def test_misfit_of_a_flight_that_is_no_arc() -> None:
     assert number(finding, "earlier_m") == pytest.approx(RIDE.rise, abs=0.05)
     assert number(finding, "release_s") == pytest.approx(RIDE.back + CONTACT, abs=0.03)
     assert "earlier flight" in finding.message
+
+
+def test_a_unit_that_no_heading_names() -> None:
+    guessed = replace(record_of(RIDE), unit_doubt="no unit is given for column 2, but its numbers are evidently centimetres")
+    assert "no unit is given" in only(bench_of(guessed), "units-suspect", "note").message
+
+
+def test_hardly_enough_samples() -> None:
+    """At 3 per second a flight of 1.5 s holds four or five samples."""
+    finding = only(bench_of(record_of(RIDE, rate=3.0)), "too-slow", "look")
+    inside = int(np.sum((np.arange(0.0, RIDE.end, 1.0 / 3.0) > RIDE.release) & (np.arange(0.0, RIDE.end, 1.0 / 3.0) < RIDE.back)))
+    assert number(finding, "flight") == inside and f"the whole flight {inside}" in finding.message

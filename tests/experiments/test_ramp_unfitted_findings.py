@@ -7,10 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from tests.experiments.finding_checks import RIDE, caught_at, number, only, spoiled
-from tests.experiments.hand_made import (
-    bench_of,
-    record_of,
-)
+from tests.experiments.hand_made import bench_of, record_of, rest_record
 
 from joulebook.experiments.ramp_effects import length
 
@@ -58,3 +55,26 @@ def test_caught_just_after_the_turn() -> None:
     assert number(finding, "drop_m") == pytest.approx(drop, abs=0.005)
     assert number(finding, "highest_s") == pytest.approx(RIDE.apex, abs=0.08)
     assert "comes back only" in finding.message
+
+
+def test_the_way_up_alone() -> None:
+    """The record starts at half the climb and ends before the turn."""
+    half = 0.5 * (RIDE.apex - RIDE.release)
+    record = record_of(RIDE, start=RIDE.release + 0.2 * half, end=RIDE.release + half)
+    finding = only(bench_of(record), "cut-short", "stop")
+    assert "already climbing at 0." in finding.message
+
+
+def test_the_turn_in_the_blind_zone_and_no_more_than_that() -> None:
+    """From 2 cm below the rest level on everything is nearer than the ranger measures, and reads as its least range."""
+    record = record_of(RIDE)
+    blind = RIDE.position(record.time) > -0.02
+    finding = only(bench_of(spoiled(record, blind, 1.02), rest=rest_record(at=1.03), min_range=1.02), "too-close", "stop")
+    assert number(finding, "readings") == pytest.approx(blind.sum(), abs=2) and "blind zone (1.02 m)" in finding.message
+
+
+def test_a_chair_for_most_of_the_flight() -> None:
+    record = record_of(RIDE)
+    at = (record.time > RIDE.release + 0.1) & (record.time < RIDE.end)
+    finding = only(bench_of(spoiled(record, at, 0.80)), "stuck-echo", "stop")
+    assert number(finding, "at_m") == 0.8 and "what is left is no launch" in finding.message

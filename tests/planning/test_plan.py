@@ -54,6 +54,8 @@ def test_json(plan: Plan) -> None:
     back = json.loads(json.dumps(told, allow_nan=False))
     assert back["recommended"]["set_up"]["angle_deg"] == plan.recommended.set_up.angle
     assert len(back["benches"]) == 6
+    for each in (back["recommended"], back["today"], *back["benches"], *back["alternatives"]):
+        assert (each["set_up"]["placed"], each["set_up"]["track_length_m"]) == (plan.kit.placed, plan.kit.track_length)
     assert sum(line["share"] for line in back["recommended"]["budget"]) == pytest.approx(1.0)
     assert back["defaults"] == list(plan.kit.defaults)
 

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 
 from joulebook.errors import BenchFileError, InputError
+from joulebook.planning.plan import make_plan
 from joulebook.planning.stated_design import StatedBench, read_stated, stated_design
 from joulebook.planning.statements import Statement
+from joulebook.readers.kit_file import make_kit
 
 BENCH = """title = "Window"
 [cart]
@@ -41,8 +43,11 @@ def plan(**set_up: object) -> dict[str, object]:
         "rate_Hz": 20.0,
         "angle_method": "height over length",
         "launches": 3,
+        "placed": "top",
+        "track_length_m": 1.2,
     }
-    forecast = {"title": "Bench 1", "set_up": {**given, **set_up}, "nearest_m": 0.3, "farthest_m": 0.9}
+    farthest = set_up.pop("farthest", 0.9)
+    forecast = {"title": "Bench 1", "set_up": {**given, **set_up}, "nearest_m": 0.3, "farthest_m": farthest}
     return {"format": "joulebook/plan-1", "benches": [forecast, {**forecast, "title": "Bench 2"}]}
 
 
@@ -99,6 +104,31 @@ def test_a_plan(tmp_path: Path) -> None:
     assert design.setup.angle == pytest.approx(math.degrees(math.asin(0.105)), abs=0.2)
 
 
+def test_a_plan_says_track_and_ranger(tmp_path: Path) -> None:
+    """0.90 m to the cart cocked by 3 cm leave 0.87 m to the stop for a ranger at the top, 0.30 m leave 0.33 m at the bottom."""
+    for placed, at_stop in (("top", 0.87), ("bottom", 0.33)):
+        stated = read_stated(write(tmp_path / "plan.json", plan(placed=placed, track_length_m=1.35)))[0]
+        assert (stated.placed, stated.length) == (placed, 1.35)
+        assert stated.at_stop == pytest.approx(at_stop)
+        design = stated_design(stated, np.random.default_rng(4))
+        assert (design.ranger.placed, design.setup.track_length) == (placed, 1.35)
+        assert (design.stated_placed, design.stated_length) == (placed, 1.35)
+        assert design.ranger.zero == pytest.approx(at_stop, abs=0.002)
+
+
+@pytest.mark.parametrize("placed", ["top", "bottom"])
+def test_a_written_plan_is_read_back(tmp_path: Path, placed: str) -> None:
+    """From the planner's own JSON: the ranger stands where the kit has it, at the distance that the kit gives."""
+    kit = make_kit(values={"placed": placed, "length": "1.50 m", "start": "0.20 m", "behind": "0.35 m"})
+    document = make_plan(kit, tolerance=0.05).to_dict()
+    benches = read_stated(write(tmp_path / "plan.json", document))
+    assert len(benches) == 6
+    for stated in benches:
+        assert (stated.placed, stated.length) == (placed, 1.5)
+        # A plan's farthest and nearest are those of the strongest launch, cocked some millimetres deeper.
+        assert stated.at_stop == pytest.approx(1.3 if placed == "top" else 0.35, abs=0.01)
+
+
 def test_a_plan_without_benches_of_their_own(tmp_path: Path) -> None:
     document = plan()
     alone = {**document, "benches": [], "recommended": document["benches"][0]}  # type: ignore[index]
@@ -119,6 +149,9 @@ def test_ways_of_measuring_the_slope(tmp_path: Path, method: str, text: str) -> 
         ({"format": "joulebook/plan-1"}, r"benches\[0\]: has no set_up"),
         (plan(mass_kg=-1), r"benches\[0\]\.set_up\.mass_kg: -1 is not between 0\.01 and 20"),
         (plan(rate_Hz="fast"), r"benches\[1\]\.set_up\.rate_Hz: 'fast'"),
+        (plan(placed="middle"), r"benches\[0\]\.set_up\.placed: 'middle' is neither 'top' nor 'bottom'"),
+        (plan(track_length_m=0), r"benches\[1\]\.set_up\.track_length_m: 0 is not between 0\.3 and 20"),
+        (plan(farthest="far"), r"benches\[0\]\.farthest_m: 'far' is not between 0 and 50"),
     ],
 )
 def test_what_is_no_plan(tmp_path: Path, content: object, message: str) -> None:

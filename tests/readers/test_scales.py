@@ -46,8 +46,8 @@ def test_contradicted_units_are_converted_and_said(
     assert said in notice and done in notice and "overrule" in notice
     unit = done.removeprefix("read as ")
     assert f" in {unit}" in record.read_as or "in s (printed times 100)" in record.read_as
-    # What the file says of itself was not believed: a person should look. What it does not say is only told.
-    against = head != "" or "divided by 100" in done
+    # Where the file says otherwise, and for every guess at the unit of distance, the record carries the doubt.
+    against = head != "" or "divided by 100" in done or "column 2" in said
     assert {record.time_doubt, record.unit_doubt} == ({notice, ""} if against else {""})
 
 

@@ -381,8 +381,11 @@ def test_the_factors_told_to_the_teacher_are_those_of_the_slips() -> None:
 
 
 def plan() -> dict[str, Any]:
-    set_up = {"mass_kg": 0.5, "angle_deg": 6.0, "speed_m_s": 0.93, "stroke_m": 0.031, "rate_Hz": 20.0, "launches": 4}
-    bench = {"title": "Bench A", "set_up": set_up, "farthest_m": 1.231, "kinetic_energy": {"value": 0.2237}}
+    set_up = {
+        "mass_kg": 0.5, "angle_deg": 6.0, "speed_m_s": 0.93, "stroke_m": 0.031, "rate_Hz": 20.0, "launches": 4,
+        "placed": "top", "track_length_m": 1.55,
+    }  # fmt: skip
+    bench = {"title": "Bench A", "set_up": set_up, "nearest_m": 0.462, "farthest_m": 1.231, "kinetic_energy": {"value": 0.2237}}
     return {"format": "joulebook/plan-1", "title": "Section", "recommended": bench, "benches": [bench]}
 
 
@@ -400,7 +403,21 @@ def test_a_plan_gives_cards_with_what_to_aim_at_and_no_forecast() -> None:
     told = " ".join(texts([asdict(compose(facts, House())) for compose in (compose_card, compose_worksheet)]))
     assert "launch-1 to launch-4" in told and "3.1 cm" in told
     assert "0.2237" not in told and "0.93" not in told
+    assert "Put the ranger at the top end." in told and "(1.55 m long)" in told
     assert [each.title for each in facts_of_plan({**plan(), "benches": []})] == ["Bench A"]
+
+
+def test_a_plan_with_the_ranger_at_the_bottom() -> None:
+    """The cocked cart is then nearest: 0.462 m, and 3.1 cm more at the stop."""
+    lower = plan()
+    lower["benches"][0]["set_up"]["placed"] = "bottom"
+    (facts,) = facts_of_plan(lower)
+    assert (facts.placed, facts.distance, facts.length) == ("bottom", "about 0.49 m", "1.55 m")
+    told = " ".join(texts(asdict(compose_card(facts, House()))))
+    assert "Put the ranger at the bottom end." in told and "The cart at the stop is about 0.49 m away from it." in told
+    lower["benches"][0]["set_up"]["placed"] = "middle"
+    with pytest.raises(ValueError, match="placed is 'middle', not top or bottom"):
+        facts_of_plan(lower)
 
 
 @pytest.mark.parametrize(

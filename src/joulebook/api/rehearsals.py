@@ -6,13 +6,15 @@ import os
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from joulebook.api.benches import house_of
 from joulebook.errors import InputError
 
 if TYPE_CHECKING:
+    from joulebook.engine.house import House
     from joulebook.planning.diagnosis import DiagnosisPack
     from joulebook.planning.rehearse import Rehearsal
 
-__all__ = ["diagnosis_pack", "rehearse"]
+__all__ = ["diagnosis_pack", "rehearsal_house", "rehearse"]
 
 
 def rehearse(
@@ -25,6 +27,7 @@ def rehearse(
     seed: int = 1,
     dialect: str = "mixed",
     launches: int | None = None,
+    house: House | str | os.PathLike[str] | None = None,
 ) -> Rehearsal:
     """Write realistic bench folders and return the rehearsal; `to_dict()` holds the answers.
 
@@ -32,6 +35,8 @@ def rehearse(
     source: a plan (JSON), a bench file, or a folder of bench files: the stated set-ups are kept and records made for them.
     fault: codes to hide, one bench each. faults: how many more at random. seed: the same seed writes the same files.
     dialect: how the files are written, "mixed" for different loggers. launches: of each bench, as planned unless given.
+    house: house rules or their file; None looks for a house.toml as `rehearsal_house` does. The file of rules that were given or
+        that belong to `source` is copied into the folder, so that the benches are audited by them there.
     Raises InputError for what cannot be, OutputError for a folder in use.
     """
     import numpy as np
@@ -50,9 +55,26 @@ def rehearse(
             remedy="Ask for fewer, or add bench files.",
         )
     hidden = choose_faults(count, codes=codes, faults=faults, rng=np.random.default_rng([seed, 0]))
+    rules = rehearsal_house(house, source=source, folder=folder)
+    copied = rules.source and (house is not None or rules.source == house_of(None, source).source)
     return rehearse_benches(
-        os.fspath(folder), hidden=hidden, stated=stated[:count], seed=seed, dialect=dialect, launches=launches
-    )
+        os.fspath(folder), hidden=hidden, stated=stated[:count], seed=seed, dialect=dialect, launches=launches, house=rules,
+        house_file=rules.source if copied else None,
+    )  # fmt: skip
+
+
+def rehearsal_house(
+    house: House | str | os.PathLike[str] | None = None,
+    *,
+    source: str | os.PathLike[str] | None = None,
+    folder: str | os.PathLike[str],
+) -> House:
+    """Return the house rules of a rehearsal: those given, else those of its source, else those around its folder, or the defaults.
+
+    house: rules or their file. source, folder: as for `rehearse`. Raises BenchFileError with every fault of the file.
+    """
+    rules = house_of(house, source)
+    return rules if house is not None or rules.source else house_of(None, folder)
 
 
 def diagnosis_pack(

@@ -34,7 +34,8 @@ __all__ = ["check"]
 )
 @click.option("--html", metavar="FILE", help="Write the page: one file that needs nothing else.")
 @click.option("--pdf", metavar="FILE", help="Write the printable report.")
-@click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True, help="The paper of --pdf.")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of --pdf; that of the house, else a4.")
+@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else the nearest house.toml counts.")
 def check(
     folder: str,
     history: str | None,
@@ -43,7 +44,8 @@ def check(
     json_: str | None,
     html: str | None,
     pdf: str | None,
-    paper: str,
+    paper: str | None,
+    house: str | None,
 ) -> None:
     """Check the kit from a preparation run: which bench needs service, and why.
 
@@ -52,14 +54,18 @@ def check(
     """
     date = _day(day)
     bench_files = [str(path) for path in Path(folder).rglob("*") if path.is_file()]
-    refuse_to_overwrite({"--json": json_, "--html": html, "--pdf": pdf}, [*bench_files, *([against] if against else [])])
+    from joulebook.api import house_of
+
+    rules = house_of(house, folder)
+    read = [*bench_files, *([against] if against else []), *([rules.source] if rules.source else [])]
+    refuse_to_overwrite({"--json": json_, "--html": html, "--pdf": pdf}, read)
 
     from joulebook.api.kit_checks import check_kit
     from joulebook.planning.kit_history import check_path, store_check
 
     if history is not None:
         check_path(history, date)  # refused before the work, not after it
-    result = check_kit(folder, date=date, history=history, against=against)
+    result = check_kit(folder, date=date, history=history, against=against, house=rules)
     told = result.to_dict()
     text = json_text(told, indent=2) + "\n"
     if json_ is not None:
@@ -74,7 +80,7 @@ def check(
 
         return kit_check_document(told)
 
-    write_document(document, html=html, pdf=pdf, paper=paper)
+    write_document(document, html=html, pdf=pdf, paper=paper or rules.paper)
     if history is not None:
         click.echo(f"stored: {store_check(history, date, text)}", err=True)
 

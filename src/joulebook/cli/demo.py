@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
-from joulebook.cli.output import write_output
+from joulebook.cli.output import json_text, write_output
 from joulebook.cli.reports import write_report
 from joulebook.errors import JoulebookError, OutputError
 
 if TYPE_CHECKING:
+    from joulebook.engine.house import House
     from joulebook.engine.report import Audit
 
 __all__ = ["demo"]
@@ -30,7 +31,7 @@ __all__ = ["demo"]
 @click.option(
     "--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of reports and sheets; the house's unless given."
 )
-@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write PDF reports and sheets too, or pages alone.")
+@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write reports, plan and sheets as PDF too, or pages alone.")
 @click.option(
     "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else invented ones are written and used."
 )
@@ -38,8 +39,8 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
     """Write an invented section of six benches and audit it.
 
     The records come from joulebook's own simulator, faults included. Each bench gets its page, its PDF and its JSON; the
-    verdicts are printed. The section's sheets are written too: bench cards, worksheets, the teacher's run sheet, the answer sheet
-    and the hint cards. Files of an earlier demo in the same folder are written anew.
+    verdicts are printed. A plan for the section's kit is written too, and the section's sheets: bench cards, worksheets, the
+    teacher's run sheet, the answer sheet and the hint cards. Files of an earlier demo in the same folder are written anew.
     """
     from joulebook.api import SHEET_KINDS, audit, bench_folders, house_of
     from joulebook.api import sheet as compose
@@ -47,9 +48,9 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
     from joulebook.render.terminal import show_section
 
     root = Path(out)
-    benches, reports, sheets = root / "benches", root / "reports", root / "sheets"
+    benches, reports, sheets, planned = root / "benches", root / "reports", root / "sheets", root / "plan"
     try:
-        for folder in (reports, sheets):
+        for folder in (reports, sheets, planned):
             folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         what = f"The folder cannot be made: {error.strerror}."
@@ -74,6 +75,7 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
         for kind, path in zip(kinds, paths, strict=True):
             write_report(kind, result, path, paper=size, decimal=rules.decimal)
         written.append("  ".join(paths))
+    week_before = _write_plan(planned, rules, size, pdf=pdf)
     printed: list[str] = []
     for kind in SHEET_KINDS:
         document = compose(kind, benches, house=rules, paper=size, audits=rows)
@@ -84,8 +86,47 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
         printed.append(f"{page}  {page.with_suffix('.pdf')}" if pdf else str(page))
     show_section(rows, decimal=rules.decimal)
     lines = ["", f"The benches, with their bench files and records: {benches}", "Their reports:", *written]
+    lines += [f"The plan of the week before, for the kit in {planned / 'kit.toml'}:", week_before]
     click.echo("\n".join([*lines, "Sheets to print:", *printed]))
 
+
+def _write_plan(folder: Path, rules: House, paper: str, *, pdf: bool) -> str:
+    """Plan the section's lab from its kit, write kit and plan, and return the paths of the plan."""
+    from joulebook.api import plan
+    from joulebook.render.plan_document import write_plan_page, write_plan_paper
+
+    kit = folder / "kit.toml"
+    write_output(str(kit), _KIT)
+    found = plan(kit, house=rules)
+    contents: dict[str, str | bytes] = {"html": write_plan_page(found, decimal=rules.decimal)}
+    if pdf:
+        contents["pdf"] = write_plan_paper(found, paper=paper, decimal=rules.decimal)
+    contents["json"] = json_text(found.to_dict(), indent=2) + "\n"
+    paths = {kind: str(folder / f"plan.{kind}") for kind in contents}
+    for kind, content in contents.items():
+        write_output(paths[kind], content)
+    return "  ".join(paths.values())
+
+
+# What the demo's cupboard holds; planning/demo_section.py simulates benches of such a kit.
+_KIT = """\
+title = "Physics room, second period"
+
+[track]
+length = "1.60 m"
+start = "0.10 m"
+
+[cart]
+mass = "0.500 kg ± 0.0005 kg"
+
+[launch]
+stiffness = "200 N/m"
+strokes = ["3 cm", "4 cm", "5 cm", "6 cm"]
+
+[sensor]
+rates = ["20 Hz", "40 Hz"]
+noise = "0.4 mm"
+"""
 
 # The invented house of the demo.
 _HOUSE = """\

@@ -44,7 +44,13 @@ __all__ = ["rehearse"]
 @click.option("--dialect", default="mixed", show_default=True, help="How the files are written, or mixed.")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True, help="The same seed writes the same files.")
 @click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write the sheets of a pack as PDF too, or leave that out.")
-@click.option("--paper", type=click.Choice(["a4", "us-letter"]), default="a4", show_default=True, help="The paper of the PDF.")
+@click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of the PDF; that of the house, else a4.")
+@click.option(
+    "--house",
+    metavar="FILE",
+    type=click.Path(exists=True),
+    help="House rules, copied beside the benches; else the nearest house.toml of --from counts, or the one around --out.",
+)
 def rehearse(
     out: str,
     answers: str | None,
@@ -57,7 +63,8 @@ def rehearse(
     dialect: str,
     seed: int,
     pdf: bool,
-    paper: str,
+    paper: str | None,
+    house: str | None,
 ) -> None:
     """Write bench folders to rehearse with, sound or with hidden faults.
 
@@ -75,15 +82,19 @@ def rehearse(
     codes = [code.strip() for text in fault for code in text.split(",") if code.strip()]
     root, apart = Path(out), Path(answers if answers is not None else f"{os.path.normpath(out)}-answers")
     _check_apart(root, apart)
-    if diagnosis is not None:
-        _write_pack(root, apart, diagnosis, codes, seed, pdf=pdf, paper=paper)
-        return
 
+    from joulebook.api.rehearsals import rehearsal_house
     from joulebook.api.rehearsals import rehearse as write_benches
 
+    size = paper or rehearsal_house(house, source=source, folder=root).paper
+    if diagnosis is not None:
+        _write_pack(root, apart, diagnosis, codes, seed, pdf=pdf, paper=size)
+        return
+
     rehearsal = write_benches(
-        root, benches=benches, source=source, fault=codes, faults=faults or 0, seed=seed, dialect=dialect, launches=launches
-    )
+        root, benches=benches, source=source, fault=codes, faults=faults or 0, seed=seed, dialect=dialect, launches=launches,
+        house=house,
+    )  # fmt: skip
     told = _write_answers(rehearsal, apart)
 
     def sheet() -> Document:
@@ -92,7 +103,7 @@ def rehearse(
 
         return rehearsal_sheet(told, {code.code: code.title for code in CODES})
 
-    write_document(sheet, html=str(apart / "answers.html"), pdf=str(apart / "answers.pdf") if pdf else None, paper=paper)
+    write_document(sheet, html=str(apart / "answers.html"), pdf=str(apart / "answers.pdf") if pdf else None, paper=size)
     count = len(rehearsal.benches)
     click.echo(
         f"{count} {'bench' if count == 1 else 'benches'} written to {root}; what is hidden where: {apart / 'answers.html'}"

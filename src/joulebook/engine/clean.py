@@ -159,6 +159,8 @@ def _longest_rising(values: npt.NDArray[np.float64]) -> npt.NDArray[np.bool_]:
     previous = np.full(values.size, -1, dtype=np.intp)
     for index, value in enumerate(values.tolist()):
         place = int(np.searchsorted(tails, value, side="left"))
+        if place < len(tails) and tails[place] == value:
+            continue  # of equal stamps the first is the clock's
         previous[index] = ends[place - 1] if place else -1
         if place == len(tails):
             tails.append(value)
@@ -214,7 +216,8 @@ def _flag_spikes(
 
     The slopes before, across and after must agree: at a bounce they do not, so its sharpest sample is left alone.
     """
-    if time.size < 2 or float(np.median(np.diff(time[np.isfinite(time)]))) > _DENSE:
+    stamps = time[flags == ""]
+    if stamps.size < 5 or float(np.median(np.diff(stamps))) > _DENSE:
         return  # a bounce takes no more than a sample or two: nothing tells it from a false echo before a motion is fitted
     for width in (1, 2):
         good = np.flatnonzero(flags == "")
@@ -226,9 +229,9 @@ def _flag_spikes(
         across = (d[k + width] - d[k - 1]) / (t[k + width] - t[k - 1])
         after = (d[k + width + 1] - d[k + width]) / (t[k + width + 1] - t[k + width])
         dt = (t[k + width] - t[k - 1]) / (width + 1)
-        bend = 6.0 * noise + 12.0 * dt * dt
+        bend = 6.0 * noise + 6.0 * dt * dt
         smooth = (np.abs(before - across) * dt < bend) & (np.abs(after - across) * dt < bend)
-        allowed = 8.0 * noise + 0.004 + 4.0 * dt * dt
+        allowed = bend + 2.0 * noise + 0.004  # a bounce that passes for smooth stays below this
         off = np.abs(d[k] - d[k - 1] - across * (t[k] - t[k - 1]))
         if width == 2:
             off = np.minimum(off, np.abs(d[k + 1] - d[k - 1] - across * (t[k + 1] - t[k - 1])))

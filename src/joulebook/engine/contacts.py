@@ -29,7 +29,7 @@ _FADED = 3.5
 """A push that fades as exp(−x/λ) is taken to have ended at 3.5 λ, where it is a thirtieth of the weight along the slope."""
 
 _FADED_DOUBT = 3.0
-"""Half-width of that, in λ: from six tenths of the weight on, and for a push that fades as a power of the distance, more slowly."""
+"""Half-width of that, in λ: from six tenths of the weight on, and for a push that fades more slowly, like a power of distance."""
 
 _MOST = 5
 """Contacts that are looked at: later ones are slow and short of samples."""
@@ -163,7 +163,7 @@ def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, floa
 def _soft(
     times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float, depth: float
 ) -> tuple[float, float, str]:
-    """Return offset, half-width and kind of a stop that gives way; depth: m that the cart was cocked below rest, NaN if unknown."""
+    """Return offset, half-width and kind of a stop that gives way; depth: m of the cocked cart below rest, NaN if unknown."""
     inverse = np.linalg.inv(spread)
     ones = inverse.sum(axis=1)
     duration = float(ones @ times / ones.sum())
@@ -254,7 +254,7 @@ def _toda_table() -> tuple[FloatArray, FloatArray]:
     """
     w = np.geomspace(0.01, 300.0, 160)
     energy = 0.5 * w * w
-    turn = -np.maximum(np.sqrt(2.0 * energy), 1e-9)
+    turn = -np.minimum(w, np.log(energy + 2.0) + 1.0)
     for _ in range(80):  # Newton on e^(−y) + y − 1 = w²/2, from the side on which it converges
         turn = turn - (np.expm1(-turn) + turn - energy) / (1.0 - np.exp(-turn))
     nodes, weights = np.polynomial.legendre.leggauss(80)

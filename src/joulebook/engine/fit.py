@@ -284,8 +284,9 @@ def _datum_without_rest(hops: Hops, outline: Outline) -> Datum:
         position = hops.predict(np.zeros(before.size, dtype=np.intp), trace.time[before])[0]
         off = np.flatnonzero(~(np.abs(hops.level[before] - position) <= 6.0 * noise + 0.003))
         follows = int(off[0]) if off.size else before.size
-        if follows:
-            high = min(high, float(position[follows - 1]))
+        if follows:  # a push leaves the climb so gently that the last few hundredths of a second of it still seem to follow
+            at = float(position[follows - 1])
+            high = min(high, at + 0.06 * float(np.sqrt(2.0 * hops.climb * max(hops.apexes[0] - at, 0.0))))
         if off.size and np.isfinite(position[follows]):
             low = max(low, float(position[follows]))
     if not np.isfinite(low):

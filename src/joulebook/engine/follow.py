@@ -80,7 +80,8 @@ def agree_on_stop(runs: Sequence[Run]) -> list[Run]:
         return list(runs)
     stop = min(seen, key=lambda contacts: contacts.half_width)
     return [
-        replace(run, motion=run.motion.with_stop(stop)) if run.motion and run.motion.contacts.kind == "unseen" else run for run in runs
+        replace(run, motion=run.motion.with_stop(stop)) if run.motion and run.motion.contacts.kind == "unseen" else run
+        for run in runs
     ]
 
 
@@ -127,9 +128,9 @@ def _barred(trace: Trace, override: Override | None) -> np.ndarray[tuple[int, ..
     barred = np.zeros(trace.time.size, dtype=bool)
     if override is None:
         return barred
-    moving = [(start, end) for kind, start, end in override.edges if kind in ("climb", "descent")]
-    if moving:
-        barred |= ~np.any([(trace.time >= start) & (trace.time <= end) for start, end in moving], axis=0)
+    begin = min((start for kind, start, _ in override.edges if kind == "climb"), default=-np.inf)
+    finish = max((end for kind, _, end in override.edges if kind == "descent"), default=np.inf)
+    barred |= (trace.time < begin) | (trace.time > finish)
     for kind, start, end in override.edges:
         if kind not in ("climb", "descent"):
             barred |= (trace.time >= start) & (trace.time <= end)

@@ -21,13 +21,30 @@ IntArray = npt.NDArray[np.intp]
 
 
 def drop_wild(hops: Hops) -> None:
-    """Drop from the cores what is wildly off, so that it cannot bend the first fit."""
+    """Drop from the cores what is wildly off, so that it cannot bend the first fit.
+
+    A reading at the end of a hop bends the fit towards itself, so each is judged by what the others say of it: by its residual
+    over the scatter that is left without it (externally studentised; R. D. Cook and S. Weisberg, 1982).
+    """
     for _ in range(3):
         residual = np.abs(hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0])
         keep = residual <= max(8.0 * 1.4826 * float(np.median(residual)), 0.002)
         if keep.all() or keep.sum() < max(hops.values.size + 2, 0.6 * keep.size):
-            return
+            break
         hops.keep(keep)
+        hops.solve()
+    for _ in range(4):
+        solution = hops.solution
+        assert solution is not None
+        if solution.dof < 3 or solution.sd <= 3.0 * hops.trace.noise:
+            return
+        q = np.linalg.qr(solution.jacobian)[0]
+        square = solution.residuals**2 / np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 1e-6)
+        odd = int(np.argmax(square))
+        left = max(solution.rss - float(square[odd]), 0.0) / (solution.dof - 1)
+        if square[odd] < 64.0 * max(left, (0.5 * hops.trace.noise) ** 2):
+            return
+        hops.keep(np.arange(hops.index.size) != odd)
         hops.solve()
 
 

@@ -36,7 +36,7 @@ class Arc:
     rising: fraction of the core's time that lies before the apex.
     apex_time: s. apex: m, up-slope reading at the apex. fall: m/s², mean deceleration, with its standard uncertainty u_fall.
     height: m, apex above the higher of the two neighbouring turning points (the apex alone where there is none).
-    scatter: m, root mean square of the core's residuals.
+    scatter: m, root mean square of the core's residuals. rough: the same over the noise of neighbouring samples.
     """
 
     first: int
@@ -50,6 +50,7 @@ class Arc:
     height: float
     scatter: float
     rising: float
+    rough: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +89,8 @@ def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float
     first = _arcs(trace, index, time, guess * distance)
     # Seen from the wrong end a flight is a cusp, which no arc fits: a fine tall arc settles it.
     settled = any(
-        _quality(run[0]) > 0.9 and run[0].height > 0.1 and run[0].rising > 0.25 and (len(run) > 1 or abs(np.log(run[0].fall / expected_fall)) < 0.2)
+        _quality(run[0]) > 0.9 and run[0].height > 0.1 and run[0].rising > 0.25
+        and (len(run) > 1 or abs(np.log(run[0].fall / expected_fall)) < 0.2)
         for run in first
     )
     second = [] if settled else _arcs(trace, index, time, -guess * distance)
@@ -140,27 +142,53 @@ def _weight(run: list[Arc], usual: float) -> float:
 
 
 def _leads(runs: list[list[Arc]], usual: float) -> list[int]:
-    """Return which runs of hops may be the launch: first one whose leading arc weighs about as much as the best, then by weight."""
-    # A launch is seen to rise; an arc that is all descent is a hand letting go.
-    weights = [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
+    """Return which runs of hops may be the launch: the first that weighs about as much as the best, then the others by weight."""
+    weights = _lead_weights(runs, usual)
     first = next(place for place, weight in enumerate(weights) if weight >= 0.4 * max(weights))
     others = sorted((place for place in range(len(runs)) if place != first), key=lambda place: -weights[place])
     return [first, *others[:2]]
+
+
+def _lead_weights(runs: list[list[Arc]], usual: float) -> list[float]:
+    """Return how much each run's leading arc looks like a launch, which is seen to rise: one all descent is a hand letting go."""
+    return [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
 
 
 def _arcs(trace: Trace, index: npt.NDArray[np.intp], time: FloatArray, level: FloatArray) -> list[list[Arc]]:
     """Return the runs of hops of a record whose `level` is taken to grow up-slope."""
     if time.size < 5:
         return []
-    turns = _turning_points(level, max(8.0 * trace.noise, 0.008, 2.0 * trace.step))
-    arcs: list[Arc | None] = []
-    for place, (at, peak) in enumerate(turns):
-        if not peak:
-            continue
-        left = turns[place - 1][0] if place else 0
-        right = turns[place + 1][0] if place + 1 < len(turns) else time.size - 1
-        arcs.append(_arc(trace, index, time, level, left, at, right))
-    return _runs(arcs)
+    sway = max(8.0 * trace.noise, 0.008, 2.0 * trace.step)
+    turns = _turning_points(level, sway)
+    runs = _runs([_arc(trace, index, time, level, *turn) for turn in _peaks(turns, time.size)])
+    # One odd reading can break a flight in two. Seen through the middle of every three readings the flight is whole again; where
+    # that makes a difference, what explains more of the record counts. The arcs are fitted to the readings themselves either way.
+    steady = _turning_points(_middle_of_three(level), sway)
+    if len(steady) < len(turns):
+        other = _runs([_arc(trace, index, time, level, *turn) for turn in _peaks(steady, time.size)])
+        usual = _usual_fall([*runs, *other], float("nan"))
+        weight, before = (max(_lead_weights(each, usual), default=0.0) for each in (other, runs))
+        if weight > 1.02 * before:
+            return other
+    return runs
+
+
+def _peaks(turns: list[tuple[int, bool]], size: int) -> list[tuple[int, int, int]]:
+    """Return the turning point before, the peak and the turning point after, of each peak."""
+    last = len(turns) - 1
+    return [
+        (turns[place - 1][0] if place else 0, at, turns[place + 1][0] if place < last else size - 1)
+        for place, (at, peak) in enumerate(turns)
+        if peak
+    ]
+
+
+def _middle_of_three(level: FloatArray) -> FloatArray:
+    """Return the median of each reading and its two neighbours, shape (n,); the ends as they are."""
+    result = level.copy()
+    before, here, after = level[:-2], level[1:-1], level[2:]
+    result[1:-1] = np.maximum(np.minimum(before, here), np.minimum(np.maximum(before, here), after))
+    return result
 
 
 def _runs(arcs: list[Arc | None]) -> list[list[Arc]]:
@@ -185,8 +213,8 @@ def _same_run(run: list[Arc], arc: Arc) -> bool:
     least = min(run[0].fall, arc.fall)
     spread = 0.2 * least + min(3.0 * float(np.hypot(run[0].u_fall, arc.u_fall)), 0.3 * least)
     flights = float(np.sqrt(2.0 * max(run[-1].height, 0.0) / run[-1].fall) + np.sqrt(2.0 * max(arc.height, 0.0) / arc.fall))
-    if run[0].rising <= 0.25:
-        return False  # all descent: a hand let go, and whatever comes then is another motion
+    if run[0].rising <= 0.25 or (run[0].rough > 4.0 and arc.rough < 2.5):
+        return False  # all descent, or far rougher than what comes then: a hand had the cart, and now another motion begins
     soon = arc.apex_time - run[-1].apex_time <= 1.4 * flights + _LONGEST
     return soon and arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
 
@@ -238,14 +266,14 @@ def _arc(
     if count < 4:
         return None
     t, y = time[core], level[core]
-    fit = _parabola(t, y)
+    # Neighbouring kinks raise the first guess of the noise, so the height has its say too: hands and bounces are rougher.
+    allowed = min(max(4.0 * trace.noise, 0.0015) + 0.006 * height, 0.0025 + 0.02 * height)
+    fit = _parabola(t, y, allowed)
     if fit is None:
         return None
     apex_time, apex, fall, scatter = fit
     span = float(t[-1] - t[0])
     u_fall = 27.0 * max(scatter, trace.noise) / (span * span * np.sqrt(count))
-    # Neighbouring kinks raise the first guess of the noise, so the height has its say too: hands and bounces are rougher.
-    allowed = min(max(4.0 * trace.noise, 0.0015) + 0.006 * height, 0.0025 + 0.02 * height)
     low_fall, high_fall = _FALL_LIMITS
     if not (low_fall < fall < high_fall) or scatter > allowed:
         return None
@@ -254,6 +282,7 @@ def _arc(
     return Arc(
         int(index[core.start]), int(index[core.stop - 1]), int(index[left]), int(index[right]),
         apex_time, apex, fall, u_fall, height, scatter, float(np.clip((apex_time - t[0]) / span, 0.0, 1.0)),
+        scatter / max(trace.noise, 3e-4),
     )  # fmt: skip
 
 
@@ -266,7 +295,26 @@ def _block(inside: npt.NDArray[np.intp], peak: int) -> tuple[int, int]:
     return int(starts[place]), int(stops[place])
 
 
-def _parabola(t: FloatArray, y: FloatArray) -> tuple[float, float, float, float] | None:
+def _parabola(t: FloatArray, y: FloatArray, allowed: float) -> tuple[float, float, float, float] | None:
+    """Fit a parabola as `_both_sides` does, without the one reading that spoils it where one does.
+
+    allowed: m, the scatter above which a reading is looked for whose absence brings it down.
+    """
+    fit = _both_sides(t, y)
+    if t.size < 6 or (fit is not None and fit[3] <= allowed):
+        return fit
+    best = fit
+    keep = np.ones(t.size, dtype=bool)
+    for odd in range(t.size) if t.size <= 60 else ():
+        keep[odd] = False
+        other = _both_sides(t[keep], y[keep])
+        keep[odd] = True
+        if other is not None and (best is None or other[3] < best[3]):
+            best = other
+    return best
+
+
+def _both_sides(t: FloatArray, y: FloatArray) -> tuple[float, float, float, float] | None:
     """Return apex time, apex, mean fall and scatter of a parabola whose two sides may bend differently; None when none fits."""
     middle = 0.5 * (t[0] + t[-1])
     x = t - middle

@@ -25,7 +25,9 @@ def name_phases(run: Run) -> tuple[Phase, ...]:
         return ()
     edges = _found(run, float(finite[0]), float(finite[-1]))
     for kind, start, end in run.override.edges if run.override else ():
-        edges = _set(edges, kind, start, end)
+        begin, finish = float(finite[0]), float(finite[-1])
+        if min(end, finish) > max(start, begin):
+            edges = _set(edges, kind, max(start, begin), min(end, finish))
     phases: list[Phase] = []
     for kind, start, end in _with_gaps(run, edges):
         inside = np.flatnonzero((time >= start) & (time <= end if end == finite[-1] else time < end))

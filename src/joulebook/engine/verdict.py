@@ -18,6 +18,12 @@ _NAMES = {
     "sensor.scale": "the ranger's distance scale",
     "sensor.air_temperature": "the air temperature",
     "sensor.assumed_temperature": "the temperature that the ranger assumes",
+    "sensor.humidity": "the humidity of the air",
+    "cart.mass": "the cart's mass",
+    "cart.rolling_resistance": "the rolling resistance that had to be assumed",
+    "place.latitude": "the latitude of the place",
+    "place.altitude": "the height of the place",
+    "place.air_density": "the density of the air",
     "cart.rotating_fraction": "the wheels' share of the inertia",
     "cart.drag_area": "the air drag",
     "fit of the motion": "the scatter of the readings",
@@ -84,7 +90,12 @@ def _sentence(mechanical: str, account: str, ledger: Ledger, energy: float, tole
             f"the energy at release. That cannot be: a reading is wrong, most likely {largest}."
         )
     if mechanical == "conserved":
-        return f"Energy was conserved as far as this kit can tell: the difference is {seen}. {explained}"
+        left_over = {
+            "closed": f"After rolling resistance and drag {rest} is left over.",
+            "open": f"Yet after rolling resistance and drag {rest} is left over, more than the uncertainty allows.",
+            "undecided": f"After rolling resistance and drag {rest} is left over, which is too uncertain to tell.",
+        }[account]
+        return f"Energy was conserved as far as this kit can tell: the difference is {seen}. {left_over}"
     return (
         f"This kit cannot tell whether energy was conserved: the difference is {seen}, and {100.0 * tolerance:g} % was asked "
         f"for. The largest influence is {largest}{_what_it_takes(lines, 0.01 * expanded, tolerance)}."

@@ -56,6 +56,7 @@ class SetUp:
 class Forecast:
     """What a set-up should give.
 
+    placed: the end of the track at which the ranger stands. track_length: m. Both are the kit's.
     travel, height, nearest, farthest, room: m; nearest and farthest are from the ranger at the apex and at the cocked cart, room
     is what is left beyond the strongest launch's apex before the blind zone or the track's end. time_up: s. on_climb, samples:
     numbers of samples. kinetic, potential: J, with their standard uncertainties u_kinetic, u_potential.
@@ -66,6 +67,8 @@ class Forecast:
     """
 
     set_up: SetUp
+    placed: Literal["top", "bottom"]
+    track_length: float
     travel: float
     height: float
     nearest: float
@@ -100,7 +103,8 @@ class Forecast:
     def to_dict(self) -> dict[str, object]:
         """Return the JSON object."""
         return {
-            "set_up": self.set_up.to_dict(), "problem": self.problem or None,
+            "set_up": {**self.set_up.to_dict(), "placed": self.placed, "track_length_m": self.track_length},
+            "problem": self.problem or None,
             "travel_m": self.travel, "height_m": self.height, "nearest_m": self.nearest, "farthest_m": self.farthest,
             "room_m": self.room, "time_up_s": self.time_up, "samples_on_climb": self.on_climb, "samples": self.samples,
             "kinetic_energy": {"value": self.kinetic, "unit": "J", "u": self.u_kinetic},

@@ -7,7 +7,7 @@ import numpy.typing as npt
 
 from joulebook.engine.bench import Bench
 from joulebook.engine.fit import Motion
-from joulebook.engine.report import Finding, Severity
+from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
 from joulebook.experiments.ramp_effects import counted, kinetic_doubt, known_to, length, rolling_doubt, travel
@@ -64,8 +64,8 @@ def inspect_units(bench: Bench, run: Run) -> list[Finding]:
         message = f"most readings are below {1.1 * middle:.2g} m, where a ranger measures from {least:.2g} m on. {wrong}"
         return [finding("units-suspect", "stop", message, run, **evidence)]
     if record.unit_doubt:
-        guessed: Severity = "note" if record.unit_doubt.startswith("no unit") else "look"
-        return [finding("units-suspect", guessed, f"{record.unit_doubt}. {wrong}", run, **evidence)]
+        guessed, message = record.unit_doubt.startswith("no unit"), f"{record.unit_doubt}. {wrong}"
+        return [finding("units-suspect", "note" if guessed else "look", message, run, **evidence)]
     return []
 
 

@@ -35,7 +35,8 @@ def forecast(grid: Grid, place: Place) -> Forecast:
         kit.methods[method], kit.numbers[n],
     )  # fmt: skip
     return Forecast(
-        set_up=chosen, travel=values["travel"], height=float(expected.height[i]), nearest=float(grid.nearest[i]),
+        set_up=chosen, placed=kit.placed, track_length=kit.track_length, travel=values["travel"],
+        height=float(expected.height[i]), nearest=float(grid.nearest[i]),
         farthest=float(grid.farthest[i]), room=float(grid.room[i]), time_up=float(expected.time_up[i]),
         on_climb=float(grid.on_climb[i]), samples=float(grid.samples[i]), kinetic=values["kinetic_energy"],
         u_kinetic=u["kinetic_energy"], potential=values["potential_energy"], u_potential=u["potential_energy"],

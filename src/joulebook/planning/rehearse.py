@@ -17,6 +17,7 @@ import numpy as np
 
 from joulebook.analysis import audit_bench
 from joulebook.engine.bench import Bench
+from joulebook.engine.house import DEFAULT_HOUSE, House
 from joulebook.engine.report import Audit
 from joulebook.errors import InputError, JoulebookError, OutputError
 from joulebook.planning.design import Design, random_design
@@ -26,6 +27,7 @@ from joulebook.planning.simulate import SimulatedBench, simulate_bench
 from joulebook.planning.stated_design import StatedBench, stated_design
 from joulebook.readers.bench_file import read_bench
 from joulebook.readers.bench_text import write_bench
+from joulebook.readers.house_file import HOUSE_FILE
 
 __all__ = ["ALSO_READ_AS", "Rehearsal", "RehearsedBench", "choose_faults", "rehearse_bench", "rehearse_benches"]
 
@@ -152,12 +154,15 @@ def rehearse_benches(
     launches: int | None = None,
     name: str = "bench",
     title: str = "Bench",
+    house: House = DEFAULT_HOUSE,
+    house_file: str | None = None,
 ) -> Rehearsal:
     """Write a folder for each bench and return the rehearsal.
 
     folder: where they are written; it must be empty or new. hidden: the code that each bench hides, "" for a clean one.
     stated: the benches' stated set-ups, as many as `hidden`, or none for random ones. dialect: a name in DIALECTS or "mixed".
     launches: how many each has. name, title: what folders and benches are called, with their number.
+    house: rules that stand where a stated set-up says nothing. house_file: copied into the folder as house.toml.
     Raises InputError for what does not fit together and for a fault that a stated set-up cannot show, OutputError for a folder in
     use.
     """
@@ -174,9 +179,17 @@ def rehearse_benches(
         benches.append(
             rehearse_bench(
                 root / f"{name}-{number:0{digits}d}", code, stated=stated[number - 1] if stated else None, seed=(seed, number),
-                dialect=dialect, launches=launches, title=f"{title} {number}",
+                dialect=dialect, launches=launches, title=f"{title} {number}", house=house,
             )
         )  # fmt: skip
+    if house_file is not None:
+        try:
+            shutil.copyfile(house_file, root / HOUSE_FILE)
+        except OSError as error:
+            raise OutputError(
+                f"The house rules cannot be copied: {error.strerror or error}.", source=str(root / HOUSE_FILE),
+                remedy="Choose a folder that you may write to.",
+            ) from error  # fmt: skip
     return Rehearsal(root, seed, tuple(benches))
 
 
@@ -189,6 +202,7 @@ def rehearse_bench(
     dialect: str = "mixed",
     launches: int | None = None,
     title: str = "Bench",
+    house: House = DEFAULT_HOUSE,
 ) -> RehearsedBench:
     """Write one bench folder and return what was read back and found in it.
 
@@ -201,13 +215,13 @@ def rehearse_bench(
         if stated is None:
             design = replace(random_design(rng, launches=launches), title=title)
         else:
-            design = stated_design(stated, rng, launches=launches)
+            design = stated_design(stated, rng, launches=launches, house=house)
         design = _faulty(design, code, rng, kept=stated is not None)
         chosen = _dialect(dialect, code, rng)
         simulated = simulate_bench(design, rng)
         _write(simulated, folder, chosen, stated)
         try:
-            bench = read_bench(folder)
+            bench = read_bench(folder, house=house)
             audit = audit_bench(bench, method="linear")
         except JoulebookError:  # so few samples that no reader takes the file for a record, say: no fault to be found in it
             shutil.rmtree(folder)

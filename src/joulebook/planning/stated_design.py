@@ -16,6 +16,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from joulebook.engine.house import DEFAULT_HOUSE, House
 from joulebook.errors import Fault, InputError
 from joulebook.experiments.ramp_inputs import INPUTS, SETTINGS
 from joulebook.experiments.ramp_launch import gravity, scale
@@ -26,12 +27,15 @@ from joulebook.planning.statements import Statement, default_statement
 from joulebook.planning.stops import SpringStop
 from joulebook.readers.bench_text import bench_error, parse_bench_file
 from joulebook.readers.bench_values import fill_inputs, fill_settings
+from joulebook.readers.house_file import HOUSE_FILE
 from joulebook.uncertainty import Input
 
 __all__ = ["PLAN_FORMAT", "StatedBench", "read_stated", "stated_design"]
 
 PLAN_FORMAT = "joulebook/plan-1"
 
+# What else a folder of bench files may hold.
+_NO_BENCH_FILES = (HOUSE_FILE, "kit.toml")
 _LARGEST = 64 * 1024 * 1024
 
 
@@ -40,7 +44,8 @@ class StatedBench:
     """What is stated of one bench before anything is recorded.
 
     title: of the bench. statements: its inputs. placed, length, min_range, max_range: settings, m, None for what is not stated.
-    speed: m/s, rate: 1/s, launches: as planned, None for what is left open. house: the [house] table of its bench file.
+    speed: m/s, rate: 1/s, launches: as planned, at_stop: m from the ranger to the cart at the stop, as planned; None for what is
+    left open. house: the [house] table of its bench file.
     """
 
     title: str
@@ -52,6 +57,7 @@ class StatedBench:
     speed: float | None = None
     rate: float | None = None
     launches: int | None = None
+    at_stop: float | None = None
     house: Mapping[str, Any] | None = None
 
 
@@ -62,7 +68,8 @@ def read_stated(path: str | os.PathLike[str]) -> list[StatedBench]:
     """
     place = Path(path)
     if place.is_dir():
-        files = sorted(place.rglob("*.toml"), key=lambda file: (len(file.parts), [_natural(part) for part in file.parts]))
+        found = (file for file in place.rglob("*.toml") if file.name not in _NO_BENCH_FILES)
+        files = sorted(found, key=lambda file: (len(file.parts), [_natural(part) for part in file.parts]))
         if not files:
             raise InputError(
                 "There is no bench file in this folder or below it.", source=os.fspath(path),
@@ -74,10 +81,12 @@ def read_stated(path: str | os.PathLike[str]) -> list[StatedBench]:
     return [_of_file(place)] if place.suffix.casefold() == ".toml" else _of_plan(place)
 
 
-def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: int | None = None) -> Design:
+def stated_design(
+    stated: StatedBench, rng: np.random.Generator, *, launches: int | None = None, house: House = DEFAULT_HOUSE
+) -> Design:
     """Return a clean design of a stated bench; what is true is drawn from what is stated.
 
-    launches: instead of what is planned. Raises InputError where the track leaves no room for a climb.
+    launches: instead of what is planned. house: its g is the place's where the bench states none. Raises InputError where the track leaves no room for a climb.
     """
     truth = {statement.name: statement.draw(rng) for statement in stated.statements}
     for name in ("cart.rotating_fraction", "cart.drag_area", "place.air_density"):
@@ -90,7 +99,8 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
     if "place.latitude" in truth:
         truth.setdefault("place.altitude", default_statement("place.altitude").draw(rng))
     elif "place.gravity" not in truth:
-        truth["place.gravity"] = default_statement("place.gravity").draw(rng)
+        usual = default_statement("place.gravity") if house.gravity is None else _statement(house.gravity)
+        truth["place.gravity"] = replace(usual, name="place.gravity").draw(rng)
     values = {name: np.asarray(value) for name, value in truth.items()}
     sine = math.sin(math.radians(truth["track.angle"])) if "track.angle" in truth else truth["track.rise"] / truth["track.along"]
     length, least = stated.length or 1.5, stated.min_range or 0.15
@@ -118,7 +128,7 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
         rate=stated.rate or float(rng.choice([20.0, 20.0, 25.0, 50.0])), placed=placed, noise=float(rng.uniform(0.0003, 0.0007)),
         moving_noise=0.0003, echo_step=ECHO_STEP if rng.uniform() < 0.5 else 0.0, decimals=4, scale=float(scale(values)),
         min_range=least, max_range=stated.max_range or 6.0,
-        zero=length - 0.10 - float(rng.uniform(0.0, 0.04)) if placed == "top" else least + 0.10,
+        zero=_zero(stated.at_stop, placed, length, least, rng),
     )  # fmt: skip
     design = Design(
         setup=setup, ranger=ranger, stop_kind="spring", speed=speed, statements=stated.statements,
@@ -131,6 +141,14 @@ def stated_design(stated: StatedBench, rng: np.random.Generator, *, launches: in
     if placed == "bottom" and ranger.zero - deepest < least + 0.02:
         design = replace(design, ranger=replace(ranger, zero=least + 0.03 + deepest))
     return design
+
+
+def _zero(at_stop: float | None, placed: str, length: float, least: float, rng: np.random.Generator) -> float:
+    """Return the distance from the ranger to the cart at the stop, m: as planned to a few millimetres, else where it belongs."""
+    slack = float(rng.uniform(0.0, 0.04))
+    if at_stop is not None:
+        return at_stop + 0.1 * (slack - 0.02)
+    return length - 0.10 - slack if placed == "top" else least + 0.10
 
 
 def _no_room(stated: StatedBench, why: str) -> InputError:
@@ -222,6 +240,8 @@ def _of_forecast(forecast: Any, number: int, faults: list[Fault]) -> StatedBench
     set_up = forecast["set_up"]
     numbers = {}
     for key, low, high in (
+        ("track_length_m", 0.3, 20.0),
+        ("stroke_m", 0.0, 0.5),
         ("mass_kg", 0.01, 20.0),
         ("angle_deg", 0.5, 45.0),
         ("speed_m_s", 0.1, 5.0),
@@ -233,18 +253,24 @@ def _of_forecast(forecast: Any, number: int, faults: list[Fault]) -> StatedBench
             faults.append(Fault(f"{where}.set_up.{key}", f"{value!r} is not between {low:g} and {high:g}."))
         else:
             numbers[key] = float(value)
-    if len(numbers) < 5:
-        return None
-    # A plan tells how near and how far the cart comes, but not which end the ranger stands at: the top unless it says so.
     placed: Literal["top", "bottom"] = "bottom" if set_up.get("placed") == "bottom" else "top"
-    climb = numbers["speed_m_s"] ** 2 / (2.0 * 9.81 * math.sin(math.radians(numbers["angle_deg"])))
-    farthest = forecast.get("farthest_m")
-    length = 1.2 * climb + 0.5 if not isinstance(farthest, int | float) else float(farthest) + 0.15
+    if set_up.get("placed") != placed:
+        faults.append(Fault(f"{where}.set_up.placed", f"{set_up.get('placed')!r} is neither 'top' nor 'bottom'."))
+        return None
+    # The cocked cart is the farthest that a ranger at the top sees, and the nearest for one at the bottom.
+    key = "farthest_m" if placed == "top" else "nearest_m"
+    cocked = forecast.get(key)
+    if not isinstance(cocked, int | float) or not 0.0 <= cocked <= 50.0:
+        faults.append(Fault(f"{where}.{key}", f"{cocked!r} is not between 0 and 50."))
+        return None
+    if len(numbers) < 7:
+        return None
     slope = _planned_slope(numbers["angle_deg"], str(set_up.get("angle_method", "")))
     return StatedBench(
         title=str(forecast.get("title") or f"Bench {number}"),
         statements=(*slope, Statement("cart.mass", numbers["mass_kg"], 0.0005, "limits", 4)),
-        placed=placed, length=round(length, 2),
+        placed=placed, length=numbers["track_length_m"],
+        at_stop=float(cocked) + (-1.0 if placed == "top" else 1.0) * numbers["stroke_m"],
         speed=numbers["speed_m_s"], rate=numbers["rate_Hz"], launches=int(numbers["launches"]),
     )  # fmt: skip
 

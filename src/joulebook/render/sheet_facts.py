@@ -86,6 +86,11 @@ def facts_of_plan(plan: Mapping[str, Any]) -> tuple[BenchFacts, ...]:
 def _planned(bench: Mapping[str, Any]) -> BenchFacts:
     set_up = bench["set_up"]
     angle, stroke = float(set_up["angle_deg"]), float(set_up["stroke_m"])
+    placed = str(set_up["placed"])
+    if placed not in ("top", "bottom"):
+        raise ValueError(f"placed is {placed!r}, not top or bottom")
+    # The cocked cart is the farthest that a ranger at the top sees, the nearest for one at the bottom; at the stop the plunger is out.
+    stop = float(bench["farthest_m"]) - stroke if placed == "top" else float(bench["nearest_m"]) + stroke
     rise = 100.0 * math.sin(math.radians(angle))
     return BenchFacts(
         title=clean_text(str(bench["title"])),
@@ -93,9 +98,9 @@ def _planned(bench: Mapping[str, Any]) -> BenchFacts:
         rise=f"{rise:.1f} cm",
         along="100 cm",
         aim=f"{angle:.1f}°, a rise of {rise:.1f} cm on 100 cm of track",
-        # A ranger sees the cocked cart farthest away; at the stop the plunger is out.
-        distance=f"about {float(bench['farthest_m']) - stroke:.2f} m",
-        placed="top",
+        length=f"{float(set_up['track_length_m']):.2f} m",
+        distance=f"about {stop:.2f} m",
+        placed=placed,
         rate=number(float(set_up["rate_Hz"]), 3),
         strength=f"{100.0 * stroke:.1f} cm" if stroke > 0.0 else "",
         launches=int(set_up["launches"]),
