@@ -36,13 +36,13 @@ def drop_wild(hops: Hops) -> None:
     for _ in range(4):
         solution = hops.solution
         assert solution is not None
-        if solution.dof < 3 or solution.sd <= 3.0 * hops.trace.noise:
+        if solution.dof < 3 or solution.sd <= 2.0 * hops.trace.noise:
             return
         q = np.linalg.qr(solution.jacobian)[0]
         square = solution.residuals**2 / np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 1e-6)
         odd = int(np.argmax(square))
         left = max(solution.rss - float(square[odd]), 0.0) / (solution.dof - 1)
-        if square[odd] < 64.0 * max(left, (0.5 * hops.trace.noise) ** 2):
+        if square[odd] < 36.0 * max(left, (0.5 * hops.trace.noise) ** 2):
             return
         hops.keep(np.arange(hops.index.size) != odd)
         hops.solve()
