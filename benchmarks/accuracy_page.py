@@ -1,4 +1,4 @@
-"""Writes docs/accuracy.md from the raw results of benchmarks/conformance.py and plan.py, with what falls short of the goals said last."""
+"""Writes docs/accuracy.md from the raw results of benchmarks/conformance.py and plan.py, what falls short said last."""
 
 from __future__ import annotations
 

@@ -75,7 +75,7 @@ def test_the_house_of_the_source_goes_along(tmp_path: Path, run: Run) -> None:
     assert width(tmp_path / "class-answers" / "answers.pdf") == 612
     # The benches are audited there by that g, and what happened at them happened at that g.
     audit = joulebook.audit(out / "bench-01", method="linear")
-    assert audit.bench.inputs["place.gravity"].value == 9.7
+    assert {item.name: item.value for item in audit.inputs}["place.gravity"] == 9.7
     assert not [finding for finding in audit.findings if finding.severity != "note"]
     again = run("rehearse", "--out", tmp_path / "b", "--from", stated, "--seed", 2, "--paper", "a4")
     assert again.exit_code == 0 and width(tmp_path / "b-answers" / "answers.pdf") == 595

@@ -41,7 +41,8 @@ def test_without_a_source_it_is_blank_or_complete(run: Run, tmp_path: Path, kind
 
 def test_a_plan_makes_cards(run: Run, tmp_path: Path) -> None:
     set_up = {
-        "mass_kg": 0.5, "angle_deg": 6.0, "stroke_m": 0.03, "rate_Hz": 25.0, "launches": 3, "placed": "top", "track_length_m": 1.5,
+        "mass_kg": 0.5, "angle_deg": 6.0, "stroke_m": 0.03, "rate_Hz": 25.0, "launches": 3,
+        "placed": "top", "track_length_m": 1.5,
     }  # fmt: skip
     plan = {"format": "joulebook/plan-1", "title": "S", "benches": [{"title": "Bench A", "set_up": set_up, "farthest_m": 1.2}]}
     path = tmp_path / "plan.json"

@@ -103,7 +103,7 @@ def test_energy_is_kinetic_and_rotational() -> None:
 
 SENTENCES = {
     ("loss", "closed"): "Mechanical energy was lost between release and apex: 6.2 ± 2.1 % of the energy at release. "
-    "Rolling resistance and drag account for it: 0.4 ± 3.0 % is left over.",
+    "Rolling resistance and drag can account for it: 0.4 ± 3.0 % is left over.",
     ("loss", "open"): "Mechanical energy was lost between release and apex: 6.2 ± 2.1 % of the energy at release. "
     "Rolling resistance and drag do not account for it: 5.0 ± 2.0 % is left over.",
     ("loss", "undecided"): "Mechanical energy was lost between release and apex: 6.2 ± 2.1 % of the energy at release. "

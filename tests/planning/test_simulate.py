@@ -138,8 +138,18 @@ def test_the_simulator_shares_no_code_with_the_fit() -> None:
     """Of the engine it knows the two nouns that it makes, a record and a bench; nothing that cleans, finds phases or fits."""
     import joulebook.planning as planning
 
-    modules = sorted(Path(planning.__path__[0]).glob("*.py"))
-    assert len(modules) > 10
+    # The simulator is what simulate.py rests on; the planner and the kit check beside it use the engine on purpose.
+    folder, found, waiting = Path(planning.__path__[0]), set(), ["simulate", "faults"]
+    while waiting:
+        name = waiting.pop()
+        if name in found or not (folder / f"{name}.py").exists():
+            continue
+        found.add(name)
+        for node in ast.walk(ast.parse((folder / f"{name}.py").read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("joulebook.planning."):
+                waiting.append(node.module.rsplit(".", 1)[1])
+    assert {"cart", "design", "hands", "motion", "ranger", "stops", "truth"} <= found
+    modules = [folder / f"{name}.py" for name in sorted(found)]
     used = {
         node.module
         for module in modules
@@ -147,7 +157,7 @@ def test_the_simulator_shares_no_code_with_the_fit() -> None:
         if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("joulebook.")
     }
     outside = {name for name in used if not name.startswith("joulebook.planning")}
-    assert outside == {
+    assert outside <= {
         "joulebook.engine.bench", "joulebook.engine.record", "joulebook.errors", "joulebook.experiments.ramp_inputs",
         "joulebook.uncertainty",
     }

@@ -69,7 +69,7 @@ def rehearsal_house(
     source: str | os.PathLike[str] | None = None,
     folder: str | os.PathLike[str],
 ) -> House:
-    """Return the house rules of a rehearsal: those given, else those of its source, else those around its folder, or the defaults.
+    """Return the house rules of a rehearsal: given, of its source, around its folder, or the defaults.
 
     house: rules or their file. source, folder: as for `rehearse`. Raises BenchFileError with every fault of the file.
     """

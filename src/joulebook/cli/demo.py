@@ -31,7 +31,7 @@ __all__ = ["demo"]
 @click.option(
     "--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of reports and sheets; the house's unless given."
 )
-@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write reports, plan and sheets as PDF too, or pages alone.")
+@click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write reports, plan and sheets as PDF too.")
 @click.option(
     "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else invented ones are written and used."
 )

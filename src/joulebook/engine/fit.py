@@ -293,7 +293,7 @@ def _datum_without_rest(hops: Hops, outline: Outline) -> Datum:
         low = min(float(np.min(hops.level[trace.good])), high - 0.01)
     low = min(low, high - 0.01)
     half = 0.5 * (high - low)
-    return Datum(0.5 * (high + low), half / np.sqrt(3.0), np.inf, "contacts" if hops.count >= 2 else "push")
+    return Datum(float(0.5 * (high + low)), float(half / np.sqrt(3.0)), np.inf, "contacts" if hops.count >= 2 else "push")
 
 
 def _crossing_level(hops: Hops) -> float:

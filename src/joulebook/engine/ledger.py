@@ -72,7 +72,7 @@ def settle(motion: Motion) -> Settled:
     datum = (
         Input("datum.level", motion.datum.level, "m", motion.datum.u, "normal", "inferred", motion.datum.dof,
               note=f"up-slope reading of the standing cart, from the {_SOURCES[motion.datum.source]}"),
-        Input("datum.offset", stop.offset, "m", half / np.sqrt(3.0), "rectangular", "inferred",
+        Input("datum.offset", float(stop.offset), "m", float(half / np.sqrt(3.0)), "rectangular", "inferred",
               note="how far above the rest level the stop lets go, from the contacts"),
     )  # fmt: skip
     return Settled(

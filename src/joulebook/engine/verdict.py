@@ -78,13 +78,16 @@ def _sentence(mechanical: str, account: str, ledger: Ledger, energy: float, tole
     largest = _NAMES.get(lines[0].input, lines[0].input) if lines else "nothing"
     rest = f"{_percent(100.0 * left.value / energy, expanded)} ± {_percent(100.0 * _reach(left) / energy, expanded)} %"
     explained = {
-        "closed": f"Rolling resistance and drag account for it: {rest} is left over.",
+        "closed": f"Rolling resistance and drag can account for it: {rest} is left over.",
         "open": f"Rolling resistance and drag do not account for it: {rest} is left over.",
         "undecided": f"Whether rolling resistance and drag account for it cannot be told: {rest} is left over.",
     }[account]
     if mechanical == "loss":
         return f"Mechanical energy was lost between release and apex: {seen}. {explained}"
     if mechanical == "gain":
+        # A slope that is stated too steep is by far the commonest way to gain energy, however well it was thought to be known.
+        slope = next((line.input for line in lines if line.input.startswith("track.")), lines[0].input if lines else "")
+        largest = _NAMES.get(slope, slope)
         return (
             f"The cart seems to gain energy, {_percent(-100.0 * relative.value, expanded)} ± {_percent(expanded, expanded)} % of "
             f"the energy at release. That cannot be: a reading is wrong, most likely {largest}."

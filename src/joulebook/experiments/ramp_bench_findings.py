@@ -48,7 +48,7 @@ def _mass(bench: Bench) -> list[Finding]:
         meant = f" {1000.0 * other:.4g} g, that is {other:.4g} kg, would fit."
     message = (
         f"The mass is given as {mass:.4g} kg, and lab carts weigh {CARTS[0]:g} to {CARTS[1]:g} kg.{meant} Every energy in joules "
-        "goes with the mass, so all of them are wrong by the same factor; the comparison of the energies does not change."
+        "goes with the mass, so all of them are wrong by the same factor; the comparison of the energies hardly changes."
     )
     return [finding("mass-suspect", "look", message, mass_kg=mass)]
 

@@ -59,7 +59,7 @@ def arc(
 
     tau: s from the apex, shape (n,). climb, descent: a_u and a_d, m/s². drag: k, 1/m.
     Climb (1/k) ln cos(√(a_u k) τ), descent −(1/k) ln cosh(√(a_d k) τ); both tend to −½aτ² as k → 0.
-    Where the climb's argument passes π/2 (no such motion) the position is −∞.
+    Where the climb's argument passes π/2 there is no such motion, and the position stays where it was at π/2, far below.
     """
     a = np.where(tau < 0.0, climb, descent)
     sign = np.where(tau < 0.0, 1.0, -1.0)

@@ -86,7 +86,8 @@ def stated_design(
 ) -> Design:
     """Return a clean design of a stated bench; what is true is drawn from what is stated.
 
-    launches: instead of what is planned. house: its g is the place's where the bench states none. Raises InputError where the track leaves no room for a climb.
+    launches: instead of what is planned. house: its g is the place's where the bench states none.
+    Raises InputError where the track leaves no room for a climb.
     """
     truth = {statement.name: statement.draw(rng) for statement in stated.statements}
     for name in ("cart.rotating_fraction", "cart.drag_area", "place.air_density"):

@@ -89,7 +89,8 @@ def _planned(bench: Mapping[str, Any]) -> BenchFacts:
     placed = str(set_up["placed"])
     if placed not in ("top", "bottom"):
         raise ValueError(f"placed is {placed!r}, not top or bottom")
-    # The cocked cart is the farthest that a ranger at the top sees, the nearest for one at the bottom; at the stop the plunger is out.
+    # The cocked cart is the farthest that a ranger at the top sees, the nearest for one at the bottom;
+    # at the stop the plunger is out.
     stop = float(bench["farthest_m"]) - stroke if placed == "top" else float(bench["nearest_m"]) + stroke
     rise = 100.0 * math.sin(math.radians(angle))
     return BenchFacts(
