@@ -20,7 +20,7 @@ from joulebook.experiments.ramp_unfitted_findings import inspect_unfitted
 
 __all__ = ["inspect_run"]
 
-_LONGEST_PUSH = 0.20
+_LONGEST_PUSH = 0.17
 """s: a plunger pushes for less (BENCH_FACTS: about 0.08 s; hands take 0.15 to 0.5 s)."""
 
 _PLUNGER_CONTACT = 0.3
@@ -158,7 +158,7 @@ def _pushed(run: Run, motion: Motion) -> list[Finding]:
         return []
     push = float(motion.windows[0, 0] - run.trace.time[departure])
     contact = motion.contacts.duration
-    usual = max(_LONGEST_PUSH, 0.9 * contact if np.isfinite(contact) else 0.0)
+    usual = max(_LONGEST_PUSH, 0.6 * contact if np.isfinite(contact) else 0.0)
     above, long = int(motion.trimmed[0, 0]), push > usual + run.trace.interval
     # Where the motion itself does not fit, or the stop is soft, readings that leave it at the start are no hand's.
     if not long and (above < 1 or motion.misfit.p <= _CHANCE or contact > _PLUNGER_CONTACT):

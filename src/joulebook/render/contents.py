@@ -9,7 +9,16 @@ from dataclasses import dataclass
 from joulebook.engine.report import Audit, LaunchAudit
 from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.method_text import method_paragraphs
-from joulebook.render.numbers import dof_text, input_text, interval_text, number, percent, value_and_u, value_with_u
+from joulebook.render.numbers import (
+    dof_text,
+    input_text,
+    interval_text,
+    number,
+    percent,
+    resolution_sentence,
+    value_and_u,
+    value_with_u,
+)
 from joulebook.render.pictures import Pictures, draw_pictures, main_launch
 from joulebook.render.plain import clean_text
 from joulebook.render.words import (
@@ -188,21 +197,18 @@ def _claims(audit: Audit) -> tuple[tuple[str, str], ...]:
     verdict = audit.verdict
     if not audit.quantities:
         return ()
+    if not math.isfinite(verdict.resolution):  # every launch is stopped: the ledger is shown, and nothing is concluded from it
+        return (("Top against release", "Not to be judged: what stops this bench comes first."),)
     claims = [
         ("Top against release", f"{MECHANICAL_WORDS[verdict.mechanical]}."),
         ("After the known losses", f"{ACCOUNT_WORDS[verdict.account]}."),
     ]
-    if math.isfinite(verdict.resolution):
-        claims.append(
-            (
-                "What this bench can see",
-                f"The smallest loss that it could have shown is {percent(verdict.resolution)} of the energy at release.",
-            )
-        )
+    claims.append(("What this bench can see", f"{resolution_sentence(verdict.resolution)}."))
     if math.isfinite(verdict.normalised_error):
         ratio = abs(verdict.normalised_error)
         more = "more" if ratio > 1 else "not more"
-        told = f"It is {number(ratio, 2)} times its expanded uncertainty: {more} than the uncertainties alone could make."
+        often = "than the uncertainties would make in 19 of 20 benches"
+        told = f"It is {number(ratio, 2)} times its expanded uncertainty: {more} {often}."
         claims.append(("How clear the difference is", told))
     return tuple(claims)
 

@@ -87,7 +87,9 @@ def _audited(audit: Mapping[str, Any], folder: str) -> SectionLine:
     found = audit["quantities"].get("relative_difference")
     reason = "no ledger"
     verdict = _VERDICTS[audit["verdict"]["mechanical"]]
-    if isinstance(found, Mapping):
+    if isinstance(found, Mapping) and audit["verdict"]["resolution"] is None:
+        verdict, reason = "do not use", "–"  # every launch is stopped: what the ledger shows is not to be read off a table
+    elif isinstance(found, Mapping):
         known = {**found, "dof": math.inf if found["dof"] is None else found["dof"]}
         reason = interval_text("relative_difference", Quantity(**known))
     else:

@@ -176,12 +176,17 @@ def _summary(audits: Sequence[Audit], sound: Sequence[Audit], failed: int, house
     tally: Counter[str] = Counter(audit.verdict.mechanical for audit in sound)
     words = {"loss": "loss", "conserved": "conserved", "undecided": "cannot tell", "gain": "gain (which cannot be)"}
     told = ", ".join(f"{text} {tally[key]}" for key, text in words.items() if tally[key])
-    lines = [f"{len(sound)} of {len(audits) + failed} benches have a ledger that can be used. Verdicts: {told}."]
+    doubted = [audit for audit in sound if any(finding.severity == "look" for finding in audit.findings)]
+    plain, again = len(sound) - len(doubted), len(audits) + failed - len(sound)
+    looked = f" {len(doubted)} need a look first ({', '.join(_title(audit) for audit in doubted)})." if doubted else ""
+    repeat = f" {again} {'has' if again == 1 else 'have'} to be repeated." if again else ""
+    lines = [f"{plain} of {len(audits) + failed} benches can be used as they are.{looked}{repeat} Verdicts: {told}."]
     best = min(sound, key=lambda audit: audit.verdict.resolution)
     worst = max(sound, key=lambda audit: audit.verdict.resolution)
-    lines.append(f"The sharpest bench is {_title(best)}: it could have seen a loss of {percent(best.verdict.resolution)}.")
+    lines.append(f"The sharpest bench is {_title(best)}: it tells a difference of {percent(best.verdict.resolution)} from zero.")
     if worst is not best:
-        lines.append(f"The bluntest is {_title(worst)}: nothing below {percent(worst.verdict.resolution)} could show there.")
+        least = percent(worst.verdict.resolution)
+        lines.append(f"The bluntest is {_title(worst)}: nothing below {least} can be told from zero there.")
     resistances = [audit.quantities.get("rolling_resistance") for audit in sound]
     values = [each.value for each in resistances if isinstance(each, Quantity)]
     if values:

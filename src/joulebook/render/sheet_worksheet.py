@@ -29,7 +29,7 @@ def compose_worksheet(facts: BenchFacts, house: House, *, large: bool = False) -
         # Neither a heading nor what introduces a table stands alone at the foot of a page.
         first = 2 if isinstance(found[0], Text) else 1
         blocks += [Keep((Heading(f"{number} {title}"), *found[:first])), *found[first:]]
-    return Part("Where does the energy go?", "Worksheet", "students", tuple(blocks), keep=(facts.title,))
+    return Part("Is it the same energy?", "Worksheet", "students", tuple(blocks), keep=(facts.title,))
 
 
 def _predict(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple[Block, ...]:
@@ -242,6 +242,6 @@ _STEPS: dict[str, tuple[str, _Step]] = {
     "calculation": ("Calculate", _calculation),
     "comparison": ("Compare", _comparison),
     "claim": ("Make your claim", _claim),
-    "losses": ("Where could energy have gone?", _losses),
+    "losses": ("What could explain your difference?", _losses),
     "improve": ("Improve one thing and repeat", _improve),
 }

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from joulebook.engine.report import Audit, BudgetLine, Finding, LaunchAudit
 from joulebook.render.decimal_sign import kept_names
 from joulebook.render.finding_groups import grouped_findings
-from joulebook.render.numbers import input_text, interval_text, number, percent, value_with_u
+from joulebook.render.numbers import input_text, interval_text, number, resolution_sentence, value_with_u
 from joulebook.render.plain import quantities_in_order
 from joulebook.render.screen import Screen
 from joulebook.render.section import SectionLine, SectionRow, section_lines, section_sentence
@@ -94,7 +94,7 @@ def _rule(audit: Audit) -> str:
     verdict = audit.verdict
     least = ""
     if math.isfinite(verdict.resolution):
-        least = f" The smallest loss that this bench could have shown is {percent(verdict.resolution)} of the energy at release."
+        least = f" {resolution_sentence(verdict.resolution)}."
     return f"Mechanical energy: {verdict.mechanical}. Account of the losses: {verdict.account}.{least}"
 
 

@@ -262,8 +262,8 @@ METHOD_WORDS: Mapping[str, str] = MappingProxyType(
 )
 
 SLOPE_NOTE = (
-    "The ledger uses the stated slope. The slope from the motion comes from the same samples as the energies, so a ledger "
-    "that used it would agree with itself whatever the bench did. It is shown as a cross-check only."
+    "The ledger uses the stated slope: with the motion's own it would agree with itself whatever the bench did. The rolling loss "
+    "comes from the same samples, so the account closes exactly when the two slopes agree: a cross-check only, no second proof."
 )
 
 VELOCITY_NOTE = (
