@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, TypeAlias
 
@@ -48,6 +48,8 @@ def audit(
     Raises a JoulebookError when there is nothing to analyse; energy not being conserved is a verdict.
     """
     from joulebook.analysis import audit_bench
+
+    _show_in_notebooks()
 
     subject = bench_of(
         bench,
@@ -228,3 +230,16 @@ def _merged(bench: Bench, overrides: Mapping[str, Override]) -> dict[str, Overri
     if faults:
         raise BenchFileError("What was chosen for a launch does not fit.", remedy="Correct what is named here.", faults=faults)
     return merged
+
+
+def _bundle(audit: Audit, include: Collection[str] | None = None, exclude: Collection[str] | None = None) -> dict[str, str]:
+    from joulebook.render.notebook import display_bundle
+
+    return display_bundle(audit, include, exclude)
+
+
+def _show_in_notebooks() -> None:
+    """Hang a notebook's way to show an audit on it: the engine may not know the reports."""
+    from joulebook.engine.report import Audit
+
+    setattr(Audit, "_repr_mimebundle_", _bundle)  # noqa: B010
