@@ -118,7 +118,7 @@ def test_the_tables_beside_the_inputs() -> None:
 def test_the_examples_are_read(tmp_path: Path) -> None:
     """Every TOML block of the page is valid, and the first is a whole bench."""
     blocks = re.findall(r"```toml\n(.*?)```", PAGE, re.DOTALL)
-    assert len(blocks) == 3
+    assert len(blocks) == 4
     rows = "".join(f"{n / 20:.2f},{1 + n / 100:.3f}\n" for n in range(60))
     runs = "".join(f"{n / 20:.2f},{1 + n / 100:.3f},{n / 20:.2f},2.{n:02d},{n / 20:.2f},3.{n:02d}\n" for n in range(60))
     (tmp_path / "runs.csv").write_text(
@@ -130,7 +130,10 @@ def test_the_examples_are_read(tmp_path: Path) -> None:
     bench = read_bench(tmp_path)
     assert bench.title == "Bench 3"
     assert bench.inputs["sensor.air_temperature"].value == 27.0
-    whole = blocks[0].partition("[files]")[0] + blocks[1] + blocks[2]
+    (tmp_path / "bench.toml").write_text(blocks[1], encoding="utf-8")
+    planned = read_bench(tmp_path).inputs
+    assert {name for name, item in planned.items() if item.origin == "planned"} == {"cart.mass", "track.rise", "track.along"}
+    whole = blocks[0].partition("[files]")[0] + blocks[2] + blocks[3]
     assert set(tomllib.loads(whole)) == {"title", "experiment", "cart", "track", "sensor", "place", "files", "launches"}
     (tmp_path / "bench.toml").write_text(whole, encoding="utf-8")
     bench = read_bench(tmp_path)

@@ -102,7 +102,7 @@ def check_form(document: dict[str, Any]) -> None:
         check_number(item["value"])
         check_number(item["u"])
         assert item["u"] >= 0.0 and item["unit"] in INPUT_UNITS
-        assert item["distribution"] in DISTRIBUTIONS and item["origin"] in ("given", "default", "inferred")
+        assert item["distribution"] in DISTRIBUTIONS and item["origin"] in ("given", "default", "inferred", "planned")
     names = [item["name"] for item in document["bench"]["inputs"]]
     assert len(set(names)) == len(names)
     for record in document["records"]:

@@ -36,7 +36,14 @@ def test_every_code_is_explained(run: Run, code: str) -> None:
 
 @pytest.mark.parametrize(
     ("code", "message"),
-    [("angle-mismatched", "Did you mean angle-mismatch"), ("xyzzy", "`joulebook findings` lists them all.")],
+    [
+        ("angle-mismatched", "Did you mean angle-mismatch"),
+        ("angle", "Did you mean angle-mismatch or angle-suspect?"),
+        ("Mass", "Did you mean mass-suspect?"),
+        ("ghost echo", "Did you mean ghost-echo?"),
+        ("resistance", "Did you mean misfit?"),  # a word of its title
+        ("xyzzy", "`joulebook findings` lists them all."),
+    ],
 )
 def test_an_unknown_code(run: Run, code: str, message: str) -> None:
     result = run("findings", code)

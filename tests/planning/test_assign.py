@@ -1,19 +1,15 @@
-"""Each bench its own set-up: different on purpose, all usable, and written as bench files that can be read back."""
+"""Each bench its own set-up: different on purpose, and all usable."""
 
 from __future__ import annotations
 
 from itertools import combinations
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-import joulebook
 from joulebook.experiments.ramp_plan import Plan
-from joulebook.planning.assign import assign, bench_text, class_result
+from joulebook.planning.assign import assign, class_result
 from joulebook.planning.plan import make_plan
-from joulebook.planning.set_ups import design_of, statements_of
-from joulebook.planning.simulate import simulate_bench
 from joulebook.readers.kit_file import make_kit
 
 
@@ -75,35 +71,3 @@ def test_class_result_needs_three(plan: Plan) -> None:
 
 def test_nothing_to_assign(plan: Plan) -> None:
     assert assign(make_kit(speeds="4 m/s"), plan.recommended.set_up, tolerance=0.05) == ()
-
-
-@pytest.mark.parametrize(
-    "entries",
-    [
-        {},
-        {"scale": "1.001(4)", "mass": "0.4 kg ± 0.01 kg (triangular)", "placed": "bottom"},
-        {"methods": [{"name": "level", "u": "0.12 deg"}], "numbers": 1},
-    ],
-)
-def test_bench_files_can_be_read_back(tmp_path: Path, entries: dict[str, object]) -> None:
-    """With its records beside it each bench file is audited as it stands; the inputs are those of the plan."""
-    kit = make_kit(values=entries)
-    plan = make_plan(kit)
-    item = plan.assignments[1]
-    rng = np.random.default_rng(3)
-    simulated = simulate_bench(design_of(kit, item.forecast.set_up, rng), rng)
-    for record in (*simulated.bench.launches, simulated.bench.rest):
-        assert record is not None
-        rows = [f"{t:.4f},{d:.4f}" for t, d in zip(record.time, record.distance, strict=True)]
-        (tmp_path / record.file).write_text("\n".join(["time (s),distance (m)", *rows]) + "\n")
-    (tmp_path / "bench.toml").write_text(bench_text(kit, item), encoding="utf-8")
-    audit = joulebook.audit(tmp_path, method="linear")
-    assert audit.title == "Bench 2"
-    inputs = {each.name: each for each in audit.inputs}
-    for statement in statements_of(kit, item.forecast.set_up):
-        made = inputs[statement.name]
-        assert made.value == pytest.approx(statement.value, rel=2e-3), statement.name
-        assert made.u == pytest.approx(statement.standard_uncertainty, rel=0.06), statement.name
-    found = audit.quantities["relative_difference"]
-    assert isinstance(found, joulebook.Quantity)
-    assert found.u == pytest.approx(item.forecast.u_loss, rel=0.25)

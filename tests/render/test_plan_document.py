@@ -25,6 +25,7 @@ from joulebook.render.plan_tables import (
     odds_table,
     prediction_table,
     slope_table,
+    weak_sentence,
 )
 from joulebook.render.plan_terminal import show_plan
 
@@ -44,6 +45,8 @@ def printed(plan: Plan, *, width: int = 100, verbose: bool = False, decimal: str
 def test_the_document_says_it_all(plan: Plan) -> None:
     document = plan_document(plan)
     assert document.lead == plan.sentence
+    assert document.title == "Plan for the ramp lab"
+    assert document.subtitle.startswith("For the teacher only") and plan.title in document.subtitle
     assert [part.heading for part in document.parts][:3] == ["Why", "Where a launch can be made", "What to avoid"]
     assert document.parts[-1].heading == "Cautions"
     bare = plan_document(replace(plan, cautions=(), class_result=None, check=None))
@@ -93,6 +96,7 @@ def test_the_terminal(plan: Plan, width: int) -> None:
     text = printed(plan, width=width)
     flat = " ".join(text.split())
     assert plan.sentence in flat
+    assert flat.startswith(f"Plan for the ramp lab: {plan.title} For the teacher only")
     assert plan.best_change in flat
     for caution in plan.cautions:
         assert caution.message in flat
@@ -139,6 +143,21 @@ def test_what_the_class_and_the_check_say(plan: Plan) -> None:
     failed = replace(plan, check=replace(plan.check, failed=1))
     assert "1 gave no ledger" in check_sentence(failed)
     assert check_sentence(replace(plan, check=None)) == ""
+
+
+def test_a_bench_that_may_well_miss_its_loss_is_named(plan: Plan) -> None:
+    first, *others = plan.assignments
+    chances = {"loss": 0.53, "conserved": 0.40, "undecided": 0.07, "gain": 0.0}
+    weak = replace(plan, assignments=(replace(first, forecast=replace(first.forecast, mechanical=chances)), *others))
+    told = weak_sentence(weak)
+    assert f"{first.title} ({first.forecast.set_up.angle:g}°) sees its loss in 53 % of cases" in told
+    assert "conserved within 5 % in 40 %, and cannot tell in 7 %" in told
+    assert bench_table(weak).rows[0][-1] == "53 %, low"
+    assert told in str(plan_document(weak)) and told in " ".join(printed(weak).split())
+    sure = {"loss": 0.8, "conserved": 0.2, "undecided": 0.0, "gain": 0.0}
+    strong = tuple(replace(item, forecast=replace(item.forecast, mechanical=sure)) for item in plan.assignments)
+    assert weak_sentence(replace(plan, assignments=strong)) == ""
+    assert bench_table(replace(plan, assignments=strong)).rows[0][-1] == "80 %"
 
 
 def test_odds_in_words() -> None:

@@ -24,6 +24,7 @@ from joulebook.errors import AnalysisError, OutputError
 from joulebook.experiments.ramp_codes import CODES
 from joulebook.experiments.ramp_hints import HINTS
 from joulebook.planning.demo_section import write_demo
+from joulebook.render.answer_marks import DOUBTS
 from joulebook.render.sheet_answers import compose_answers
 from joulebook.render.sheet_blocks import Cautions, Sum, Tabled
 from joulebook.render.sheet_card import SHEET_CAUTIONS, compose_card
@@ -213,7 +214,8 @@ def test_no_sheet_for_students_shows_what_they_are_to_find(
     wanted = set().union(*map(expected_numbers, audits))
     assert len(wanted) > 200
     # The search finds them where they are.
-    assert len(wanted & numbers_in(" ".join(texts([asdict(part) for part in printed["answers"].parts])))) >= 10
+    answers = compose_answers(audits, House(uncertainty_digits=2))
+    assert len(wanted & numbers_in(" ".join(texts(asdict(answers))))) >= 10
     # What stands in the bench files (mass, slope, length) and g are not to be found but to be entered.
     files = " ".join(path.read_text(encoding="utf-8") for path in benches.rglob("bench.toml"))
     wanted -= numbers_in(files) | {"9.81"}
@@ -322,6 +324,21 @@ def test_the_run_sheet_names_commands_that_are_there(printed: dict[str, PrintedS
     assert "6 of them" in page and "Never tell a group" in page
 
 
+def test_the_run_sheet_has_what_a_substitute_needs() -> None:
+    part = compose_run_sheet(House(minutes=50, local_rules=("Bags under the tables.",)))
+    (period,) = [table for table in blocks(part, Tabled) if table.caption == "A period of 50 minutes"]
+    assert period.headings == ("Minute", "Stage", "You", "The groups", "Go on when") and all(all(row) for row in period.rows)
+    (cautions,) = blocks(part, Cautions)
+    assert cautions.label == CAUTIONS_LABEL and "Bags under the tables." in cautions.local.content
+    assert cautions.local.editable and cautions.local.height >= 2  # room for more than the house's own
+    told = " ".join(texts(asdict(part)))
+    for needed in ("Responsible teacher", "In an emergency call", "If no ranger works at all", "What helps", "hurt"):
+        assert needed in told
+    # Large letters leave room for four columns.
+    large = blocks(compose_run_sheet(House(), large=True), Tabled)[0]
+    assert len(large.headings) == 4 and large.rows[3][0] == "18–30: Launches"
+
+
 def test_the_answer_sheet_says_what_the_audits_say(printed: dict[str, PrintedSheet], audits: list[Audit]) -> None:
     page = words(printed["answers"].to_html())
     assert "For the teacher only" in page
@@ -331,22 +348,60 @@ def test_the_answer_sheet_says_what_the_audits_say(printed: dict[str, PrintedShe
             if finding.severity != "note":
                 assert finding.code in page and finding.message.split(";")[0][:40] in page
     energies, slopes = blocks(printed["answers"].parts[0], Tabled)[:2]
-    for row, found in zip(energies.rows, audits, strict=True):
+    for row, line, found in zip(energies.rows, slopes.rows, audits, strict=True):
+        if any(finding.severity == "stop" for finding in found.findings):
+            continue
         bottom, top = found.quantity("kinetic_energy"), found.quantity("potential_energy")
-        assert float(row[1].split(" ± ")[0]) == pytest.approx(bottom.value, abs=bottom.u)
-        assert float(row[2].split(" ± ")[0]) == pytest.approx(top.value, abs=top.u)
-        assert row[3].startswith(
+        # One meaning for every ±: half the 95 % interval, written with the house's digits.
+        for cell, quantity in ((row[2], bottom), (row[3], top)):
+            value, half = map(float, cell.partition(" ▲")[0].split(" ± "))
+            assert value == pytest.approx(quantity.value, abs=quantity.u)
+            assert half == pytest.approx(quantity.expanded, rel=0.5) and half > 1.4 * quantity.u
+        assert row[4].startswith(
             f"{100 * percent_difference(bottom.value, top.value):.1f} %: {compare(bottom, top, House()).answer}"
         )
-    assert slopes.rows[0][1] == "6.00° ± 0.25°" and slopes.rows[1][1].startswith("8.05°")
-    assert energies.rows[3][4] == "do not use"  # too-close stops that ledger
+        loss = found.quantity("relative_difference")
+        value, half = map(float, line[3].partition(" %")[0].replace("−", "-").split(" ± "))
+        assert (value, half) == (pytest.approx(100 * loss.value, abs=0.1), pytest.approx(100 * loss.expanded, abs=0.1))
+    assert "95 %" in energies.caption and "95 %" in slopes.caption
+    # Limits of ± 0.25° hold the value with certainty; 95 % of a rectangle are 0.95 of its width.
+    assert slopes.rows[0][1] == "6.00° ± 0.24°" and slopes.rows[1][1].startswith("8.048° ± ")
+
+
+def test_what_is_in_doubt_is_marked_where_it_counts_and_a_stopped_bench_shows_nothing(printed: dict[str, PrintedSheet]) -> None:
+    energies, slopes = blocks(printed["answers"].parts[0], Tabled)[:2]
+    window, _, sink, corner, door, _ = energies.rows
+    assert window[1] == "yes" and "▲" not in "".join(window)
+    # A wrong slope changes the height and all that follows from it, not the kinetic energy.
+    assert sink[1] == "▲ look first: slope" and "▲" not in sink[2]
+    assert all(cell.endswith("▲\u00a0slope") for cell in sink[3:])
+    assert slopes.rows[2][3].endswith("▲\u00a0slope") and slopes.rows[2][4] == "▲ angle-mismatch"
+    # A wrong mass changes every joule, and cancels in every ratio.
+    assert door[1] == "▲ look first: mass" and door[2].endswith("▲\u00a0mass") and door[3].endswith("▲\u00a0mass")
+    assert "▲" not in door[4] + door[5] + slopes.rows[4][3]
+    assert corner[1:] == ("■ do not use: repeat", "–", "–", "–", "–")
+    assert slopes.rows[3][2:4] == ("–", "–") and slopes.rows[3][4] == "■ too-close"
+    page = words(printed["answers"].to_html())
+    assert "look first: slope" in page and "3 of 6 benches can be used as they are." in page
+    assert "Of those that can be used as they are: loss 3." in page
+
+
+def test_every_finding_that_asks_for_a_look_has_a_word() -> None:
+    assert set(DOUBTS) == {code.code for code in CODES if code.severity == "look"}
+    assert all(word and numbers for word, numbers in DOUBTS.values())
+
+
+def test_the_answer_sheet_names_what_was_planned_and_not_measured(audits: list[Audit]) -> None:
+    inputs = tuple(replace(item, origin="planned") if item.name == "cart.mass" else item for item in audits[0].inputs)
+    energies = blocks(compose_answers([replace(audits[0], inputs=inputs)], House()), Tabled)[0]
+    assert energies.rows[0][1] == "planned, not measured: mass of the cart"
 
 
 def test_answers_without_a_ledger_and_without_an_audit(audits: list[Audit]) -> None:
     rows = [audits[0], sample_stopped(), ("bench-7", AnalysisError("Nothing moved.", remedy="Record it again."))]
     part = compose_answers(rows, House(comparison="model test"))
     told = " ".join(texts(asdict(part)))
-    assert "no ledger" in told and "Nothing moved." in told and "Record it again." in told and "1 of 3 benches" in told
+    assert "do not use: repeat" in told and "Nothing moved." in told and "Record it again." in told and "1 of 3 benches" in told
     none = " ".join(texts(asdict(compose_answers(rows[1:], House()))))
     assert "No bench has a ledger that can be used." in none
 
@@ -448,3 +503,32 @@ def test_another_paper_is_refused(printed: dict[str, PrintedSheet]) -> None:
     for lay_out in (other.to_html, other.to_pdf):
         with pytest.raises(OutputError, match="There is no paper size 'a5'"):
             lay_out()
+
+
+def test_a_planned_bench_file_gives_a_card_with_aims_and_no_readings(tmp_path: Path) -> None:
+    plan_table = '[plan]\ncart.mass = "0.50 kg ± 0.01 kg"\ntrack.rise = "8.72 cm ± 0.2 cm"\ntrack.along = "100 cm ± 0.1 cm"\n'
+    (tmp_path / "bench.toml").write_text(plan_table, encoding="utf-8")
+    text = words(sheet("card", tmp_path).to_html())
+    assert "weighs about 0.50 kg" in text and "Aim at a slope of 5.0°, a rise of 8.7 cm on 100 cm of track." in text
+    (tmp_path / "bench.toml").write_text('[plan]\ntrack.angle = "6 deg"\n', encoding="utf-8")
+    # 100 cm × sin 6.0° = 10.45 cm.
+    assert "Aim at a slope of 6.0°, a rise of 10.5 cm on 100 cm of track." in words(sheet("card", tmp_path).to_html())
+    (tmp_path / "bench.toml").write_text('[cart]\nmass = "0.5124 kg ± 0.0005 kg"\n' + plan_table, encoding="utf-8")
+    assert "weighs about" not in words(sheet("card", tmp_path).to_html())
+
+
+@pytest.mark.parametrize(
+    ("distribution", "u", "half"),
+    [
+        # GUM (JCGM 100:2008) G.1.3: 1.96 standard uncertainties of a normal; 0.95 of a rectangle's half-width (0.25°);
+        # of a triangle's, where 1 − (1 − t)² = 0.95: 0.776 (4.3.9 gives u = a/√6).
+        ("normal", 0.20, "0.39"),
+        ("rectangular", 0.25 / math.sqrt(3.0), "0.24"),
+        ("triangular", 0.25 / math.sqrt(6.0), "0.19"),
+    ],
+)
+def test_a_stated_slope_is_shown_with_its_interval(audits: list[Audit], distribution: str, u: float, half: str) -> None:
+    angle = Input("track.angle", 6.0, "deg", u, distribution)
+    inputs = tuple(angle if item.name == "track.angle" else item for item in audits[0].inputs)
+    _, slopes = blocks(compose_answers([replace(audits[0], inputs=inputs)], House()), Tabled)
+    assert slopes.rows[0][1] == f"6.00° ± {half}°"

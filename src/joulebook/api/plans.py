@@ -100,7 +100,7 @@ def write_benches(plan: Plan, folder: str | os.PathLike[str]) -> tuple[str, ...]
     A bench file that is there already is left alone: nothing is written at all. Raises OutputError then, and where it cannot
     be written.
     """
-    from joulebook.planning.assign import bench_text
+    from joulebook.planning.bench_files import bench_text
 
     root = Path(folder)
     targets = [

@@ -10,6 +10,7 @@ import click
 
 from joulebook.cli.options import analysis_choice, analysis_options, collect_overrides, column_choice, named_values
 from joulebook.cli.output import STDOUT, refuse_to_overwrite
+from joulebook.cli.paths import ExistingPath
 from joulebook.cli.reports import REPORT_KINDS, write_report
 
 __all__ = ["audit"]
@@ -18,7 +19,7 @@ _SHORT = {"angle": "track.angle", "mass": "cart.mass"}
 
 
 @click.command()
-@click.argument("bench", required=False, type=click.Path(exists=True))
+@click.argument("bench", required=False, type=ExistingPath())
 @click.option(
     "--launch", "launches", multiple=True, metavar="FILE", type=click.Path(), help="A launch record; repeat it for more."
 )
@@ -38,7 +39,7 @@ _SHORT = {"angle": "track.angle", "mass": "cart.mass"}
 @click.option(
     "--phase", multiple=True, metavar="[FILE=]KIND:START:END", help="Your own edges of a phase, such as climb:1.13:1.68."
 )
-@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else the nearest house.toml counts.")
+@click.option("--house", metavar="FILE", type=ExistingPath(), help="House rules; else the nearest house.toml counts.")
 @analysis_options
 @click.option("--all", "all_", is_flag=True, help="Print also motion, inputs, the whole budget, phases and each launch.")
 @click.option(

@@ -10,6 +10,7 @@ import click
 
 from joulebook.cli.documents import write_document
 from joulebook.cli.output import STDOUT, json_text, refuse_to_overwrite, write_output
+from joulebook.cli.paths import ExistingPath
 
 if TYPE_CHECKING:
     from joulebook.render.document import Document
@@ -18,7 +19,7 @@ __all__ = ["check"]
 
 
 @click.command()
-@click.argument("folder", type=click.Path(exists=True, file_okay=False))
+@click.argument("folder", type=ExistingPath(file_okay=False))
 @click.option(
     "--history",
     metavar="FOLDER",
@@ -26,7 +27,7 @@ __all__ = ["check"]
     help="Compare with the last check stored there, and store this one.",
 )
 @click.option(
-    "--against", metavar="FILE", type=click.Path(exists=True, dir_okay=False), help="Compare with this stored check instead."
+    "--against", metavar="FILE", type=ExistingPath(dir_okay=False), help="Compare with this stored check instead."
 )
 @click.option("--date", "day", metavar="YYYY-MM-DD", help="The day of the run; today unless given.")
 @click.option(
@@ -35,7 +36,7 @@ __all__ = ["check"]
 @click.option("--html", metavar="FILE", help="Write the page: one file that needs nothing else.")
 @click.option("--pdf", metavar="FILE", help="Write the printable report.")
 @click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="The paper of --pdf; that of the house, else a4.")
-@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else the nearest house.toml counts.")
+@click.option("--house", metavar="FILE", type=ExistingPath(), help="House rules; else the nearest house.toml counts.")
 def check(
     folder: str,
     history: str | None,

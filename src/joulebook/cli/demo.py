@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
 
 from joulebook.cli.output import json_text, write_output
+from joulebook.cli.paths import ExistingPath
 from joulebook.cli.reports import write_report
 from joulebook.errors import JoulebookError, OutputError
 
 if TYPE_CHECKING:
     from joulebook.engine.house import House
     from joulebook.engine.report import Audit
+    from joulebook.render.sheets import PrintedSheet
 
 __all__ = ["demo"]
 
@@ -33,14 +36,15 @@ __all__ = ["demo"]
 )
 @click.option("--pdf/--no-pdf", default=True, show_default=True, help="Write reports, plan and sheets as PDF too.")
 @click.option(
-    "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else invented ones are written and used."
+    "--house", metavar="FILE", type=ExistingPath(), help="House rules; else invented ones are written and used."
 )
 def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: bool, house: str | None) -> None:
     """Write an invented section of six benches and audit it.
 
-    The records come from joulebook's own simulator, faults included. Each bench gets its page, its PDF and its JSON; the
-    verdicts are printed. A plan for the section's kit is written too, and the section's sheets: bench cards, worksheets, the
-    teacher's run sheet, the answer sheet and the hint cards. Files of an earlier demo in the same folder are written anew.
+    The records come from joulebook's own simulator, faults included, and the verdicts are printed. What a class may see stands
+    in for-students: bench cards, worksheets and hint cards. What gives results away stands in for-the-teacher: run sheet, answer
+    sheet, the teacher's hints, the plan of the week before, and each bench's page, PDF and JSON. Files of an earlier demo in the
+    same folder are written anew.
     """
     from joulebook.api import SHEET_KINDS, audit, bench_folders, house_of
     from joulebook.api import sheet as compose
@@ -48,9 +52,11 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
     from joulebook.render.terminal import show_section
 
     root = Path(out)
-    benches, reports, sheets, planned = root / "benches", root / "reports", root / "sheets", root / "plan"
+    benches = root / "benches"
+    places = {"students": root / "for-students", "teacher": root / "for-the-teacher"}
+    reports = places["teacher"] / "reports"
     try:
-        for folder in (reports, sheets, planned):
+        for folder in (places["students"], reports):
             folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         what = f"The folder cannot be made: {error.strerror}."
@@ -75,19 +81,30 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
         for kind, path in zip(kinds, paths, strict=True):
             write_report(kind, result, path, paper=size, decimal=rules.decimal)
         written.append("  ".join(paths))
-    week_before = _write_plan(planned, rules, size, pdf=pdf)
-    printed: list[str] = []
+    week_before = _write_plan(places["teacher"], rules, size, pdf=pdf)
+    printed: dict[str, list[str]] = {reader: [] for reader in places}
     for kind in SHEET_KINDS:
         document = compose(kind, benches, house=rules, paper=size, audits=rows)
-        page = sheets / f"{kind}.html"
-        write_output(str(page), document.to_html())
-        if pdf:
-            write_output(str(page.with_suffix(".pdf")), document.to_pdf())
-        printed.append(f"{page}  {page.with_suffix('.pdf')}" if pdf else str(page))
+        for reader, folder in places.items():
+            # Hint cards have parts for both; what the teacher alone may see never lies in the students' folder.
+            parts = tuple(part for part in document.parts if part.reader == reader)
+            if parts:
+                printed[reader].append(_write_sheet(replace(document, parts=parts), folder / kind, pdf=pdf))
     show_section(rows, decimal=rules.decimal)
-    lines = ["", f"The benches, with their bench files and records: {benches}", "Their reports:", *written]
-    lines += [f"The plan of the week before, for the kit in {planned / 'kit.toml'}:", week_before]
-    click.echo("\n".join([*lines, "Sheets to print:", *printed]))
+    lines = ["", f"The benches, with their bench files and records: {benches}", "Sheets for the class:", *printed["students"]]
+    lines += ["Sheets for the teacher only:", *printed["teacher"], "Reports of the benches, for the teacher only:", *written]
+    lines += [f"The plan of the week before, for the kit in {places['teacher'] / 'kit.toml'}:", week_before]
+    click.echo("\n".join(lines))
+
+
+def _write_sheet(document: PrintedSheet, path: Path, *, pdf: bool) -> str:
+    """Write a sheet as a page, and as a PDF where one is wanted, and return the paths."""
+    page = path.with_suffix(".html")
+    write_output(str(page), document.to_html())
+    if not pdf:
+        return str(page)
+    write_output(str(path.with_suffix(".pdf")), document.to_pdf())
+    return f"{page}  {path.with_suffix('.pdf')}"
 
 
 def _write_plan(folder: Path, rules: House, paper: str, *, pdf: bool) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import click
 
 from joulebook.errors import InputError
@@ -28,13 +30,21 @@ def findings(code: str | None, experiment: str) -> None:
             click.echo(f"{item.code:{width}}  {item.severity:4}  {item.title}")
         return
     if code not in table:
-        import difflib
-
-        near = difflib.get_close_matches(code, table, n=3)
+        near = _near(code, {item.code: item.title for item in table.values()})
         hint = f"Did you mean {' or '.join(near)}?" if near else "`joulebook findings` lists them all."
         raise InputError(f"There is no finding {code!r}.", remedy=hint)
     item = table[code]
     click.echo(f"{item.code} ({item.severity}): {item.title}\n\n{_folded(item.meaning)}\n\nWhat to do: {_folded(item.remedy)}")
+
+
+def _near(wanted: str, titles: Mapping[str, str]) -> list[str]:
+    """Return the codes that hold the word, else those whose title holds it, else those that look like it."""
+    import difflib
+
+    word = wanted.strip().casefold().replace(" ", "-").replace("_", "-")
+    held = [code for code in titles if word and word in code]
+    told = [code for code, title in titles.items() if len(word) > 3 and word in title.casefold()]
+    return held or told or difflib.get_close_matches(word, titles, n=3)
 
 
 def _folded(text: str) -> str:

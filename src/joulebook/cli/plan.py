@@ -10,6 +10,7 @@ import click
 
 from joulebook.cli.options import named_values, share
 from joulebook.cli.output import STDOUT, json_text, refuse_to_overwrite, write_output
+from joulebook.cli.paths import ExistingPath
 from joulebook.errors import OutputError
 
 if TYPE_CHECKING:
@@ -19,7 +20,7 @@ __all__ = ["plan"]
 
 
 @click.command()
-@click.argument("kit", required=False, type=click.Path(exists=True))
+@click.argument("kit", required=False, type=ExistingPath())
 @click.option(
     "--set",
     "pairs",
@@ -28,7 +29,7 @@ __all__ = ["plan"]
     help="An entry of the kit, such as track.length='1.80 m'; a list is written with ';': launch.speeds='0.7 m/s; 0.9 m/s'.",
 )
 @click.option("--title", metavar="TEXT", help="What the reports call this kit.")
-@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules: g, tolerance, lesson, decimal comma.")
+@click.option("--house", metavar="FILE", type=ExistingPath(), help="House rules: g, tolerance, lesson, decimal comma.")
 @click.option(
     "--tolerance",
     type=share,
@@ -85,7 +86,8 @@ def plan(
 
     show_plan(found, verbose=all_, decimal=rules.decimal)
     if benches is not None:
-        click.echo("\n".join(["", "Bench files:", *written]))
+        told = "Bench files, fit for students; mass and slope in them are planned until they are measured:"
+        click.echo("\n".join(["", told, *written]))
 
 
 def _several(text: str) -> object:

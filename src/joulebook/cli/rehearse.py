@@ -10,6 +10,7 @@ import click
 
 from joulebook.cli.documents import write_document
 from joulebook.cli.output import json_text, write_output
+from joulebook.cli.paths import ExistingPath
 from joulebook.errors import OutputError
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ __all__ = ["rehearse"]
     "--from",
     "source",
     metavar="PATH",
-    type=click.Path(exists=True),
+    type=ExistingPath(),
     help="A plan (JSON), a bench file or a folder of bench files, whose stated set-ups are kept.",
 )
 @click.option("--fault", metavar="CODE[,CODE]", multiple=True, help="Hide these faults, one bench each.")
@@ -48,7 +49,7 @@ __all__ = ["rehearse"]
 @click.option(
     "--house",
     metavar="FILE",
-    type=click.Path(exists=True),
+    type=ExistingPath(),
     help="House rules, copied beside the benches; else the nearest house.toml of --from counts, or the one around --out.",
 )
 def rehearse(

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import click
 
+from joulebook.cli.paths import ExistingPath
+
 __all__ = ["runs"]
 
 
 @click.command()
-@click.argument("file", type=click.Path(exists=True, dir_okay=False))
+@click.argument("file", type=ExistingPath(dir_okay=False))
 @click.option("--time-column", metavar="NAME", help="The time column: its heading, or its number from 1.")
 @click.option("--position-column", metavar="NAME", help="The distance column: its heading, or its number from 1.")
 @click.option("--unit", metavar="UNIT", help="The unit of the distances, such as cm.")

@@ -7,6 +7,7 @@ from typing import Literal
 import click
 
 from joulebook.cli.output import STDOUT, refuse_to_overwrite, write_output
+from joulebook.cli.paths import ExistingPath
 from joulebook.errors import OutputError
 
 __all__ = ["sheet"]
@@ -14,8 +15,8 @@ __all__ = ["sheet"]
 
 @click.command()
 @click.argument("kind", type=click.Choice(["card", "worksheet", "run", "answers", "hints"]))
-@click.argument("source", required=False, type=click.Path(exists=True))
-@click.option("--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else the nearest house.toml counts.")
+@click.argument("source", required=False, type=ExistingPath())
+@click.option("--house", metavar="FILE", type=ExistingPath(), help="House rules; else the nearest house.toml counts.")
 @click.option("--pdf", metavar="FILE", help="Write it as a tagged PDF.")
 @click.option("--html", metavar="FILE", help="Write it as a page: one file that needs nothing else and can be printed.")
 @click.option("--paper", type=click.Choice(["a4", "us-letter"]), help="The paper; the house's unless given.")

@@ -13,12 +13,13 @@ import click
 
 from joulebook.cli.options import analysis_choice, analysis_options
 from joulebook.cli.output import STDOUT, json_text, open_output
+from joulebook.cli.paths import ExistingPath
 
 __all__ = ["sweep"]
 
 
 @click.command()
-@click.argument("folder", required=False, type=click.Path(exists=True, file_okay=False))
+@click.argument("folder", required=False, type=ExistingPath(file_okay=False))
 @click.option(
     "--jsonl",
     is_flag=False,
@@ -28,7 +29,7 @@ __all__ = ["sweep"]
 )
 @click.option("--workers", type=click.IntRange(1), metavar="N", help="Processes to use; the default is one per core.")
 @click.option(
-    "--house", metavar="FILE", type=click.Path(exists=True), help="House rules; else those nearest to each bench count."
+    "--house", metavar="FILE", type=ExistingPath(), help="House rules; else those nearest to each bench count."
 )
 @analysis_options
 def sweep(folder: str | None, jsonl: str | None, workers: int | None, house: str | None, **options: Any) -> None:

@@ -14,10 +14,8 @@ from joulebook.planning.expected import plunger_speed
 from joulebook.planning.forecasts import forecast, hides_the_square, scores
 from joulebook.planning.predict import Grid, predict_at
 from joulebook.planning.slips import alike, slips_at
-from joulebook.readers.bench_file import write_bench
-from joulebook.uncertainty import Input
 
-__all__ = ["assign", "bench_text", "class_result"]
+__all__ = ["assign", "class_result"]
 
 Floats = npt.NDArray[np.float64]
 
@@ -73,31 +71,6 @@ def class_result(assignments: tuple[Assignment, ...]) -> ClassResult | None:
     common = float((weight * x * shared).sum() / base)
     apart = [_separation(a, b) for place, a in enumerate(each) for b in each[:place]]
     return ClassResult(mu, math.hypot(1.0 / math.sqrt(base), common), float(x.min()), float(x.max()), min(apart))
-
-
-def bench_text(kit: Kit, assignment: Assignment) -> str:
-    """Return the bench.toml of one bench, to be completed with what the group measures; the launch files have yet to be
-    recorded."""
-    chosen = assignment.forecast.set_up
-    mass = next((item for item in kit.masses if item.value == chosen.mass), kit.masses[0])
-    values: dict[str, object] = {"title": assignment.title, "experiment": "ramp-launch"}
-    for item in (mass, kit.rotating_fraction, kit.drag_area, *chosen.method.inputs(chosen.angle)):
-        values[item.name] = _written(item)
-    values["track.length"] = f"{kit.track_length:g} m"
-    values["sensor.placed"] = kit.placed
-    values["sensor.min_range"] = f"{kit.min_range:g} m"
-    values["sensor.max_range"] = f"{kit.max_range:g} m"
-    values["sensor.scale"] = _written(kit.scale)
-    values["place.gravity"] = _written(kit.gravity)
-    values["place.air_density"] = _written(kit.air_density)
-    names = ["launch.csv"] if chosen.launches == 1 else [f"launch-{number}.csv" for number in range(1, chosen.launches + 1)]
-    values["files"] = {"rest": "rest.csv", "launch": names}
-    speed = f"{chosen.speed:.2f} m/s, plunger cocked by {100.0 * chosen.stroke:.1f} cm"
-    head = (
-        f"# Planned: {chosen.angle:g}°, launch at {speed}, {chosen.rate:g} samples a second, {chosen.launches} "
-        f"launch{'' if chosen.launches == 1 else 'es'}.\n# Write in what the bench measures; the values here are the plan's.\n"
-    )
-    return head + write_bench(values)
 
 
 def _narrowed(kit: Kit, chosen: SetUp) -> Kit:
@@ -156,17 +129,3 @@ def _separation(a: Forecast, b: Forecast) -> float:
 def _shared(item: Forecast) -> float:
     names = ("cart.rotating_fraction", "sensor.scale", "place.gravity", "cart.drag_area", "place.air_density")
     return math.sqrt(sum(line.contribution**2 for line in item.budget if line.input in names))
-
-
-def _written(item: Input) -> str:
-    """Return an input as a bench file has it: limits for a rectangular one, else the standard uncertainty in brackets."""
-    unit = "" if item.unit == "1" else f" {item.unit}"
-    if item.u <= 0.0:
-        return f"{item.value:g}{unit}"
-    if item.distribution == "normal":
-        places = max(0, 1 - math.floor(math.log10(item.u)))
-        return f"{item.value:.{places}f}({round(item.u * 10**places)}){unit}"
-    width = item.u * (math.sqrt(6.0) if item.distribution == "triangular" else math.sqrt(3.0))
-    places = max(0, 2 - math.floor(math.log10(width)) - 1)
-    end = " (triangular)" if item.distribution == "triangular" else ""
-    return f"{item.value:.{places}f}{unit} ± {width:.{places}f}{unit}{end}"

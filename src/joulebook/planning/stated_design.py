@@ -25,6 +25,7 @@ from joulebook.planning.design import Design
 from joulebook.planning.ranger import ECHO_STEP, Ranger
 from joulebook.planning.statements import Statement, default_statement
 from joulebook.planning.stops import SpringStop
+from joulebook.readers.bench_plan import PLAN_TABLE, in_plan, read_plan, still_planned
 from joulebook.readers.bench_text import bench_error, parse_bench_file
 from joulebook.readers.bench_values import fill_inputs, fill_settings
 from joulebook.readers.house_file import HOUSE_FILE
@@ -166,11 +167,14 @@ def _of_file(file: Path) -> StatedBench:
     given: dict[str, object] = {}
     known = {spec.name for spec in INPUTS} | {spec.name for spec in SETTINGS}
     for table, content in document.items():
-        if isinstance(content, Mapping):
+        if isinstance(content, Mapping) and table != PLAN_TABLE:
             given.update({f"{table}.{key}": value for key, value in content.items() if f"{table}.{key}" in known})
+    # A rehearsal is before the class: what is only planned yet is what the bench will be.
+    planned = still_planned(read_plan(document.get(PLAN_TABLE), known, faults), given, INPUTS)
+    given |= planned
     inputs = fill_inputs(given, INPUTS, faults)
     settings = fill_settings(given, SETTINGS, faults)
-    if faults:
+    if faults := in_plan(faults, planned):
         raise bench_error(faults, os.fspath(file))
     files = document.get("files")
     named = files.get("launch") if isinstance(files, Mapping) else None

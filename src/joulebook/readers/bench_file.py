@@ -19,6 +19,7 @@ from joulebook.engine.house import DEFAULT_HOUSE, House
 from joulebook.engine.record import Record
 from joulebook.errors import Fault, InputError
 from joulebook.readers.bench_overrides import check_times, read_overrides
+from joulebook.readers.bench_plan import PLAN_TABLE, as_planned, in_plan, read_plan, still_planned
 from joulebook.readers.bench_records import RecordSource, distinct, find_records, load, reading_options
 from joulebook.readers.bench_text import bench_error, find_bench_file, parse_bench_file
 from joulebook.readers.bench_text import write_bench as write_bench
@@ -30,7 +31,7 @@ __all__ = ["DEFAULT_EXPERIMENT", "Tables", "make_bench", "read_bench"]
 DEFAULT_EXPERIMENT = "ramp-launch"
 
 _LONGEST_TITLE = 200
-_OWN_TABLES = ("files", "reading", "launches", "house")
+_OWN_TABLES = ("files", "reading", "launches", "house", PLAN_TABLE)
 _OWN_KEYS = ("title", "experiment")
 
 
@@ -90,9 +91,11 @@ def read_bench(
     faults: list[Fault] = []
     known = _experiment(document.get("experiment", DEFAULT_EXPERIMENT), tables, faults)
     given = _given(document, known, faults)
+    planned: dict[str, object] = {}
     if known is not None:
         _check_names(values or {}, known, faults)
         given = without_rivals(given, values or {}, known.inputs)
+        planned = still_planned(read_plan(document.get(PLAN_TABLE), _names(known), faults), given, known.inputs)
     title = document["title"] if "title" in document else file.resolve().parent.name
     if not with_records:
         return _assembled(
@@ -100,6 +103,7 @@ def read_bench(
             experiment=document.get("experiment", DEFAULT_EXPERIMENT),
             known=None if known is None else _Relaxed(known),
             given=given,
+            planned=planned,
             rest=None,
             launches=(),
             overrides={},
@@ -119,6 +123,7 @@ def read_bench(
         experiment=document.get("experiment", DEFAULT_EXPERIMENT),
         known=known,
         given=given,
+        planned=planned,
         rest=rest,
         launches=launches,
         overrides=chosen,
@@ -168,6 +173,7 @@ def make_bench(
         experiment=experiment,
         known=known,
         given=dict(values),
+        planned={},
         rest=rest_source,
         launches=named,
         overrides=_by_launch(overrides or {}, named, faults),
@@ -186,6 +192,7 @@ def _assembled(
     experiment: object,
     known: Tables | None,
     given: Mapping[str, object],
+    planned: Mapping[str, object],
     rest: RecordSource | None,
     launches: Sequence[RecordSource],
     overrides: Mapping[str, Override],
@@ -197,12 +204,16 @@ def _assembled(
     house: House | None,
 ) -> Bench:
     """Fill in the values, read the records, and return the bench or raise all faults together."""
-    inputs = fill_inputs(given, known.inputs, faults) if known is not None else {}
+    stated = {**planned, **given}
+    found: list[Fault] = []
+    inputs = fill_inputs(stated, known.inputs, found) if known is not None else {}
+    inputs = {name: as_planned(item) if name in planned else item for name, item in inputs.items()}
     if house is not None and house.gravity is not None and known is not None and "place.gravity" in inputs:
         groups = {spec.group for spec in known.inputs if spec.name == "place.gravity"}
         if not any(spec.name in given for spec in known.inputs if spec.group in groups):
             inputs["place.gravity"] = house.gravity
-    settings = fill_settings(given, known.settings, faults) if known is not None else {}
+    settings = fill_settings(stated, known.settings, found) if known is not None else {}
+    faults += in_plan(found, planned)
     if not isinstance(title, str) or not 0 < len(title.strip()) <= _LONGEST_TITLE:
         faults.append(Fault("title", f"must be a text of 1 to {_LONGEST_TITLE} characters.", 'Write title = "Bench 3".'))
     records = [load(launch, options, faults) for launch in launches]

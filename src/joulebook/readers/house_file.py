@@ -19,7 +19,7 @@ from joulebook.readers.bench_values import did_you_mean, unknown_fault
 from joulebook.uncertainty import Input
 from joulebook.uncertainty.notation import read_quantity
 
-__all__ = ["HOUSE_FILE", "find_house", "read_house"]
+__all__ = ["HOUSE_FILE", "find_house", "make_house", "read_house"]
 
 HOUSE_FILE = "house.toml"
 
@@ -53,10 +53,26 @@ def read_house(path: str | os.PathLike[str]) -> House:
         told = error.faults or (Fault("", error.message, error.remedy),)
         raise _error(told, file) from None
     faults: list[Fault] = []
-    values = {_FIELDS[name][0]: _FIELDS[name][1](written, name, faults) for name, written in _written(document, faults).items()}
+    values = _values(document, faults)
     if faults:
         raise _error(faults, file)
     return House(**values, source=os.fspath(file))
+
+
+def make_house(tables: Mapping[str, Any]) -> House:
+    """Return the house rules of tables written as in a house file; what is left out keeps its documented default.
+
+    Raises BenchFileError with every fault found, by field.
+    """
+    faults: list[Fault] = []
+    values = _values(tables, faults)
+    if faults:
+        raise _error(faults, None)
+    return House(**values)
+
+
+def _values(document: Mapping[str, Any], faults: list[Fault]) -> dict[str, Any]:
+    return {_FIELDS[name][0]: _FIELDS[name][1](written, name, faults) for name, written in _written(document, faults).items()}
 
 
 def find_house(bench: str | os.PathLike[str], *, section: str | os.PathLike[str] | None = None) -> Path | None:
@@ -74,10 +90,10 @@ def find_house(bench: str | os.PathLike[str], *, section: str | os.PathLike[str]
     return next((folder / HOUSE_FILE for folder in folders[:reach] if (folder / HOUSE_FILE).is_file()), None)
 
 
-def _error(faults: Sequence[Fault], file: Path) -> BenchFileError:
+def _error(faults: Sequence[Fault], file: Path | None) -> BenchFileError:
     count = "there is a fault" if len(faults) == 1 else f"there are {len(faults)} faults"
     remedy = "Correct what is named here; docs/house.md lists every rule."
-    return BenchFileError(f"{count} in these house rules.", remedy=remedy, source=os.fspath(file), faults=faults)
+    return BenchFileError(f"{count} in these house rules.", remedy=remedy, source=os.fspath(file) if file else "", faults=faults)
 
 
 def _written(document: Mapping[str, Any], faults: list[Fault]) -> dict[str, object]:

@@ -21,6 +21,7 @@ from joulebook.render.numbers import (
 )
 from joulebook.render.pictures import Pictures, draw_pictures, main_launch
 from joulebook.render.plain import clean_text
+from joulebook.render.planned import PLANNED_QUESTION, planned_notice
 from joulebook.render.words import (
     ACCOUNT_WORDS,
     CAUTIONS,
@@ -194,12 +195,14 @@ def _coverage(audit: Audit) -> str:
 
 
 def _claims(audit: Audit) -> tuple[tuple[str, str], ...]:
-    verdict = audit.verdict
+    verdict, notice = audit.verdict, planned_notice(audit)
+    planned = [(PLANNED_QUESTION, notice)] if notice else []
     if not audit.quantities:
-        return ()
+        return tuple(planned)
     if not math.isfinite(verdict.resolution):  # every launch is stopped: the ledger is shown, and nothing is concluded from it
-        return (("Top against release", "Not to be judged: what stops this bench comes first."),)
+        return (*planned, ("Top against release", "Not to be judged: what stops this bench comes first."))
     claims = [
+        *planned,
         ("Top against release", f"{MECHANICAL_WORDS[verdict.mechanical]}."),
         ("After the known losses", f"{ACCOUNT_WORDS[verdict.account]}."),
     ]
@@ -327,7 +330,10 @@ def _input_table(audit: Audit) -> Table:
         for words in (input_words(item.name),)
     )
     headings = ("Input", "Value with standard uncertainty", "Distribution", "Origin", "Where it comes from")
-    return Table("What went in: given, default or inferred", headings, rows)
+    origins = "given, default, inferred or planned" if any(item.origin == "planned" for item in audit.inputs) else (
+        "given, default or inferred"
+    )
+    return Table(f"What went in: {origins}", headings, rows)
 
 
 def _record_table(audit: Audit) -> Table:

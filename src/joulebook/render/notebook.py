@@ -16,6 +16,7 @@ from joulebook.engine.report import Audit
 from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import interval_text, value_with_u
 from joulebook.render.plain import clean_text, quantities_in_order
+from joulebook.render.planned import PLANNED_QUESTION, planned_notice
 from joulebook.render.words import LEDGER_ORDER, SEVERITY_WORDS, input_words, quantity_words
 
 __all__ = ["display_bundle", "display_html"]
@@ -32,6 +33,7 @@ def display_html(audit: Audit) -> str:
         f'<section lang="en" style="{_CARD}">',
         f"<p>{_text(audit.title)}</p>",
         f"<p><strong>{_text(audit.verdict.sentence)}</strong></p>",
+        *_planned(audit),
         *_findings(audit),
         *_ledger(audit),
         *_largest(audit),
@@ -67,6 +69,11 @@ def _plain(audit: Audit) -> str:
 
 def _text(text: str) -> str:
     return escape(clean_text(text))
+
+
+def _planned(audit: Audit) -> list[str]:
+    notice = planned_notice(audit)
+    return [f"<p><strong>{PLANNED_QUESTION}.</strong> {_text(notice)}</p>"] if notice else []
 
 
 def _findings(audit: Audit) -> list[str]:

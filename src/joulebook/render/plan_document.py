@@ -13,6 +13,8 @@ from joulebook.render.document import write_document_paper as _paper
 from joulebook.render.plain import clean_text
 from joulebook.render.plan_pictures import draw_path, draw_region, draw_trace
 from joulebook.render.plan_tables import (
+    PLAN_READER,
+    PLAN_TITLE,
     bench_table,
     budget_table,
     change_table,
@@ -22,6 +24,7 @@ from joulebook.render.plan_tables import (
     odds_table,
     prediction_table,
     slope_table,
+    weak_sentence,
 )
 from joulebook.render.words import CAUTIONS, CAUTIONS_LABEL
 
@@ -66,6 +69,9 @@ def write_plan_paper(plan: Plan, *, paper: str = "a4", decimal: str = ".") -> by
 def plan_document(plan: Plan) -> Document:
     """Return everything that a plan says, in the order in which a teacher reads it."""
     benches: list[Block] = [Grid(bench_table(plan))]
+    weak = weak_sentence(plan)
+    if weak:
+        benches.append(Text(weak))
     told = class_sentence(plan)
     if told:
         benches.insert(0, Text(told))
@@ -106,7 +112,7 @@ def plan_document(plan: Plan) -> Document:
         Part("How we know", (Labelled(METHOD), *((Text(check),) if check else ()))),
         Part("Cautions", (Text(CAUTIONS_LABEL), Items(CAUTIONS))),
     ]
-    return Document(clean_text(plan.title), "Plan for an energy lab", clean_text(plan.sentence), tuple(parts))
+    return Document(PLAN_TITLE, f"{PLAN_READER} – {clean_text(plan.title)}", clean_text(plan.sentence), tuple(parts))
 
 
 def _signed(value: Any, decimal: str) -> Any:

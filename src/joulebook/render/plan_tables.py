@@ -5,16 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from joulebook.experiments.ramp_kit import KIT_SPECS
-from joulebook.experiments.ramp_plan import Change, Forecast, Plan
+from joulebook.experiments.ramp_plan import Assignment, Change, Forecast, Plan
 from joulebook.render.contents import Table
 from joulebook.render.numbers import number
 from joulebook.render.plain import clean_text
 from joulebook.render.words import input_words
 
 __all__ = [
-    "bench_table", "budget_table", "change_table", "check_sentence", "class_sentence", "kit_table", "odds", "odds_table",
-    "prediction_table", "slope_table",
+    "LEAST_ODDS", "PLAN_READER", "PLAN_TITLE", "bench_table", "budget_table", "change_table", "check_sentence", "class_sentence",
+    "kit_table", "odds", "odds_table", "prediction_table", "slope_table", "weak_sentence",
 ]  # fmt: skip
+
+PLAN_TITLE = "Plan for the ramp lab"
+PLAN_READER = "For the teacher only: it tells what the class is to find"
+LEAST_ODDS = 0.8
+"""Probability of seeing its loss below which a bench is named as weak."""
 
 
 def odds(probability: float) -> str:
@@ -100,12 +105,32 @@ def bench_table(plan: Plan) -> Table:
             f"{100 * item.forecast.set_up.stroke:.1f} cm", f"{100 * item.forecast.travel:.0f} "
             f"cm", f"{item.forecast.kinetic:.3f} J",
             f"{100 * item.forecast.loss:.1f} ± {100 * item.forecast.resolution:.1f} %",
-            odds(item.forecast.mechanical["loss"]),
+            _odds_of(item),
         )
         for item in plan.assignments
     )  # fmt: skip
     headings = ("Bench", "Slope", "Launch", "Plunger cocked by", "Travel", "Kinetic energy", "Expected loss", "See the loss")
     return Table("The benches", headings, rows, tuple(range(1, 8)))
+
+
+def weak_sentence(plan: Plan) -> str:
+    """Return which benches are likely to miss the loss, and what they will find instead; "" where none is."""
+    weak = [item for item in plan.assignments if _is_weak(item)]
+    if not weak:
+        return ""
+    told = []
+    for item in weak:
+        chance, angle = item.forecast.mechanical, item.forecast.set_up.angle
+        cannot = f", and cannot tell in {100 * chance['undecided']:.0f} %" if chance["undecided"] >= 0.005 else ""
+        told.append(
+            f"{clean_text(item.title)} ({angle:g}°) sees its loss in {100 * chance['loss']:.0f} % of cases, finds energy "
+            f"conserved within {100 * plan.tolerance:g} % in {100 * chance['conserved']:.0f} %{cannot}"
+        )
+    them = "It stands there" if len(weak) == 1 else "They stand there"
+    return (
+        f"Low, below {100 * LEAST_ODDS:.0f} %: {'; '.join(told)}. {them} for the spread of the slopes in the class’s "
+        "line; give a less steep slope to a group that must see the loss on its own bench."
+    )
 
 
 def class_sentence(plan: Plan) -> str:
@@ -205,6 +230,15 @@ def _change_row(change: Change, start: str) -> tuple[str, ...]:
         what[:1].upper() + what[1:], start, _percent(change.before), _percent(change.after),
         f"{change.ratio_before:.1f} → {change.ratio_after:.1f}",
     )  # fmt: skip
+
+
+def _is_weak(item: Assignment) -> bool:
+    return item.forecast.mechanical["loss"] < LEAST_ODDS
+
+
+def _odds_of(item: Assignment) -> str:
+    chance = odds(item.forecast.mechanical["loss"])
+    return f"{chance}, low" if _is_weak(item) else chance
 
 
 def _today(plan: Plan) -> str:

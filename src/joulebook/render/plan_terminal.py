@@ -8,6 +8,8 @@ from joulebook.experiments.ramp_plan import Plan
 from joulebook.render.contents import Table
 from joulebook.render.decimal_sign import with_decimal
 from joulebook.render.plan_tables import (
+    PLAN_READER,
+    PLAN_TITLE,
     bench_table,
     budget_table,
     change_table,
@@ -17,6 +19,7 @@ from joulebook.render.plan_tables import (
     odds_table,
     prediction_table,
     slope_table,
+    weak_sentence,
 )
 from joulebook.render.screen import Screen
 
@@ -37,7 +40,8 @@ def show_plan(plan: Plan, console: Console | None = None, *, verbose: bool = Fal
     def say(text: str) -> str:
         return with_decimal(text, decimal)
 
-    screen.paragraph(plan.title)
+    screen.paragraph(f"{PLAN_TITLE}: {plan.title}")
+    screen.paragraph(f"{PLAN_READER}.")
     screen.paragraph(say(plan.sentence), "bold")
     screen.heading("Why")
     for reason in (*plan.reasons, plan.limit):
@@ -53,9 +57,9 @@ def show_plan(plan: Plan, console: Console | None = None, *, verbose: bool = Fal
     screen.heading("Each bench its own set-up")
     table = bench_table(plan)
     _print(screen, Table(table.caption, tuple(table.headings), table.rows, table.right), say)
-    told = class_sentence(plan)
-    if told:
-        screen.line(say(told))
+    for told in (weak_sentence(plan), class_sentence(plan)):
+        if told:
+            screen.line(say(told))
     tables = (
         odds_table(plan),
         prediction_table(plan),

@@ -56,14 +56,17 @@ def facts_of(bench: Bench, **more: str) -> BenchFacts:
     more: fields of BenchFacts that the bench file does not hold, such as `rate` and `strength`.
     """
     given = {name: item for name, item in bench.inputs.items() if item.origin == "given"}
+    planned = {name: item for name, item in bench.inputs.items() if item.origin == "planned"}
     length, least = bench.number("track.length"), bench.number("sensor.min_range")
     g = given.get("place.gravity")
     return BenchFacts(
         title=clean_text(bench.title),
+        load=f"{planned['cart.mass'].value:.2f} kg" if "cart.mass" in planned else "",
+        aim=_aim(planned),
         mass=_entered(given, "cart.mass"),
         angle=_entered(given, "track.angle"),
-        rise=_entered(given, "track.rise", factor=100.0, unit="cm"),
-        along=_entered(given, "track.along", factor=100.0, unit="cm"),
+        rise=_entered(given, "track.rise", factor=100.0, unit="cm") or _planned_length(planned, "track.rise"),
+        along=_entered(given, "track.along", factor=100.0, unit="cm") or _planned_length(planned, "track.along"),
         length="" if length is None else f"{length:.2f} m",
         placed=bench.word("sensor.placed") or "",
         least_range="" if least is None else f"{number(100.0 * least, 3)} cm",
@@ -98,7 +101,7 @@ def _planned(bench: Mapping[str, Any]) -> BenchFacts:
         load=f"{float(set_up['mass_kg']):.2f} kg",
         rise=f"{rise:.1f} cm",
         along="100 cm",
-        aim=f"{angle:.1f}°, a rise of {rise:.1f} cm on 100 cm of track",
+        aim=_slope(angle),
         length=f"{float(set_up['track_length_m']):.2f} m",
         distance=f"about {stop:.2f} m",
         placed=placed,
@@ -132,6 +135,27 @@ def gravity_text(facts: BenchFacts, house: House) -> str:
     if house.gravity is not None:
         return f"{number(house.gravity.value, 5)} m/s²"
     return facts.gravity or "9.81 m/s²"
+
+
+def _aim(planned: Mapping[str, Input]) -> str:
+    """Return the slope to set, "" where none is planned."""
+    if "track.angle" in planned:
+        return _slope(planned["track.angle"].value)
+    if not {"track.rise", "track.along"} <= planned.keys():
+        return ""
+    rise, along = planned["track.rise"].value, planned["track.along"].value
+    if not 0.0 < rise < along:
+        return ""
+    return f"{math.degrees(math.asin(rise / along)):.1f}°, a rise of {100.0 * rise:.1f} cm on {100.0 * along:g} cm of track"
+
+
+def _slope(angle: float) -> str:
+    return f"{angle:.1f}°, a rise of {100.0 * math.sin(math.radians(angle)):.1f} cm on 100 cm of track"
+
+
+def _planned_length(planned: Mapping[str, Input], name: str) -> str:
+    """Return a planned length without limits, for nobody has measured it; "" where it is not planned."""
+    return f"{100.0 * planned[name].value:.1f} cm" if name in planned else ""
 
 
 def _entered(given: dict[str, Input], name: str, *, factor: float = 1.0, unit: str = "") -> str:

@@ -12,8 +12,8 @@ from joulebook.render.sheet_blocks import Drawing
 
 __all__ = ["Loss", "draw_bench", "draw_faults", "draw_good_data", "draw_line_for_intervals", "draw_losses"]
 
-Loss = tuple[str, float, float, float]
-"""A bench's title, its loss as a fraction of the energy at release, and the ends of its interval."""
+Loss = tuple[str, float, float, float, str]
+"""A bench's title, its loss as a fraction of the energy at release, the ends of its interval, and what is in doubt, or ""."""
 
 _WIDTH = 460.0
 # An invented launch: the ranger at the top reads 1.20 m at the stop; released at 1.00 s with 1.00 m/s.
@@ -158,18 +158,26 @@ def draw_losses(losses: Sequence[Loss], *, large: bool = False) -> Drawing | Non
     foot = 8 + row * len(losses)
     sheet.line([(x(0.0), 4), (x(0.0), foot)], stroke="ink", dash="5 3")
     room = int(left / (0.52 * font)) - 1
-    for index, (title, value, start, end) in enumerate(losses):
+    for index, (title, value, start, end, doubt) in enumerate(losses):
         y = 4 + row * (index + 0.5)
         sheet.text(2, y, title if len(title) <= room else title[: room - 1].rstrip() + "…")
         sheet.line([(x(100 * start), y), (x(100 * end), y)], stroke="ink", width=2)
         for edge in (start, end):
             sheet.line([(x(100 * edge), y - 5), (x(100 * edge), y + 5)], stroke="ink", width=2)
         sheet.dots([(x(100 * value), y)], size=8)
+        if doubt:
+            sheet.dots([(x(100 * value), y)], size=5, fill="paper")
+            after = x(100 * end) < 0.5 * (left + right)
+            at = x(100 * end) + 8 if after else x(100 * start) - 8
+            sheet.text(at, y, f"look first: {doubt}", anchor="start" if after else "end", bold=True)
     sheet.x_axis(x, foot, ticks(low, high, 6), "loss from release to apex, % of the energy at release")
-    told = "; ".join(f"{title} {100 * value:.1f} % ({100 * start:.1f} to {100 * end:.1f})" for title, value, start, end in losses)
+    told = "; ".join(
+        f"{title} {100 * value:.1f} % ({100 * start:.1f} to {100 * end:.1f}{f', look first: {doubt}' if doubt else ''})"
+        for title, value, start, end, doubt in losses
+    )
     sentence = f"The loss of each bench with its interval at 95 %; the dashed line is no loss: {told}."
     sentence = sentence.replace(" -", " −").replace("(-", "(−")
-    share = 1.0 if large else 0.62
+    share = 1.0 if large else 0.5
     return _finished(sheet, foot + 3.1 * font, "losses", "The loss of each bench", sentence, share=share, caption=False)
 
 

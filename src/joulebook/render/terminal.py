@@ -14,6 +14,7 @@ from joulebook.render.decimal_sign import kept_names
 from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import input_text, interval_text, number, resolution_sentence, value_with_u
 from joulebook.render.plain import quantities_in_order
+from joulebook.render.planned import PLANNED_QUESTION, planned_notice
 from joulebook.render.screen import Screen
 from joulebook.render.section import SectionLine, SectionRow, section_lines, section_sentence
 from joulebook.render.words import (
@@ -55,6 +56,8 @@ def show(audit: Audit, console: Console | None = None, *, verbose: bool = False,
     screen.paragraph(audit.verdict.sentence, "bold")
     if audit.quantities:
         screen.paragraph(_rule(audit))
+    if notice := planned_notice(audit):
+        screen.paragraph(f"{PLANNED_QUESTION}: {notice}")
     findings = grouped_findings(audit)
     _show_findings(screen, "What needs a person first", [item for item in findings if item.severity != "note"])
     _show_quantities(screen, "Energy from release to apex", quantities_in_order(audit, LEDGER_ORDER))

@@ -238,6 +238,7 @@ ORIGIN_WORDS: Mapping[str, str] = MappingProxyType(
         "given": "given",
         "default": "default",
         "inferred": "inferred",
+        "planned": "planned, not measured",
     }
 )
 

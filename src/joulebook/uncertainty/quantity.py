@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 __all__ = ["Block", "Input", "Origin", "Quantity"]
 
-Origin = Literal["given", "default", "inferred"]
+Origin = Literal["given", "default", "inferred", "planned"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +24,8 @@ class Input:
     u: the standard uncertainty, in `unit`; 0 for a constant.
     distribution: "normal", "t", "rectangular", "triangular", "trapezoidal", "curvilinear-trapezoidal", "arcsine" or "constant".
         A rectangular input has half-width u·√3, a triangular one u·√6, an arcsine one u·√2.
-    origin: "given" by the user, "default" (documented Type B default) or "inferred" from a record.
+    origin: "given" by the user, "default" (documented Type B default), "inferred" from a record, or "planned" and
+        not measured yet.
     dof: degrees of freedom of u, infinite for Type B limits.
     shape: trapezoidal: the ratio of top to base, β in [0, 1] (GUM 4.3.9); curvilinear-trapezoidal: the
         half-width of the limits' inexactness over the half-width, d/w in [0, 1] (JCGM 101, 6.4.3); else unused.
