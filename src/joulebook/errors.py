@@ -6,7 +6,9 @@
     │   └── BenchFileError     a bench.toml, or the options that stand for one
     ├── AnalysisError          the data were read, but hold nothing to analyse
     │   └── FitError           the motion could not be fitted
-    └── OutputError            a result could not be written
+    ├── OutputError            a result could not be written
+    └── StoreError             what is kept cannot be reached or written
+        └── StaleError         somebody else saved the same thing meanwhile
 
 Not being able to analyse is an exception; energy not conserved is a verdict.
 """
@@ -25,6 +27,8 @@ __all__ = [
     "JoulebookError",
     "OutputError",
     "RecordError",
+    "StaleError",
+    "StoreError",
 ]
 
 
@@ -139,3 +143,29 @@ class OutputError(JoulebookError):
     """A result could not be written."""
 
     code = "output"
+
+
+class StoreError(JoulebookError):
+    """What is kept cannot be reached or written; nothing is half-written."""
+
+    code = "store"
+
+
+class StaleError(StoreError):
+    """The same thing was saved by somebody else meanwhile.
+
+    saved: what is kept now, texts by name. sent: what was to be kept. seq: the number of the change that keeps the former.
+    """
+
+    code = "stale"
+
+    def __init__(self, message: str, *, remedy: str, saved: dict[str, str], sent: dict[str, str], seq: int) -> None:
+        super().__init__(message, remedy=remedy)
+        self.saved, self.sent, self.seq = saved, sent, seq
+
+    def __reduce__(self) -> tuple[object, ...]:
+        return (_rebuild_stale, (self.message, self.remedy, self.saved, self.sent, self.seq))
+
+
+def _rebuild_stale(message: str, remedy: str, saved: dict[str, str], sent: dict[str, str], seq: int) -> StaleError:
+    return StaleError(message, remedy=remedy, saved=saved, sent=sent, seq=seq)

@@ -24,6 +24,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("joulebook.cli.demo", "Write an invented section of six benches and audit it."),
     "check": ("joulebook.cli.check", "Check the kit from a preparation run: which bench needs service, and why."),
     "rehearse": ("joulebook.cli.rehearse", "Write bench folders to rehearse with, sound or with hidden faults."),
+    "serve": ("joulebook.cli.serve", "Run the room: one period with a dozen benches, in a browser."),
+    "mark": ("joulebook.cli.mark", "Check write-ups line by line, each against its own bench."),
     "findings": ("joulebook.cli.findings", "Explain the findings that an audit can make."),
     "version": ("joulebook.cli.version", "Print the version of joulebook."),
 }

@@ -15,12 +15,12 @@ from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
 from joulebook.experiments.ramp_effects import length, percent, travel
 
-__all__ = ["CARTS", "inspect_bench"]
+__all__ = ["CARTS", "SLOPES", "inspect_bench"]
 
 CARTS = (0.1, 3.0)
 """kg: lab carts weigh this much (BENCH_FACTS)."""
 
-_SLOPES = (0.8, 40.0)
+SLOPES = (0.8, 40.0)
 """deg: tracks of this lab are tilted by 3 to 18; beyond these limits it is another number (common practice, no source)."""
 
 _FAR_OFF = 3.0
@@ -105,7 +105,7 @@ def _slope(bench: Bench, ledger: Ledger | None) -> list[Finding]:
         found.append(finding("angle-mismatch", "look", message, stated_deg=stated, seen_deg=seen, u_seen_deg=u_seen))
         if not meant:
             found += _unit_factor(ratio)
-    if not _SLOPES[0] <= stated <= _SLOPES[1] or (found and meant):
+    if not SLOPES[0] <= stated <= SLOPES[1] or (found and meant):
         shown = f", and the motion shows {seen:.1f}°" if np.isfinite(seen) else ""
         guess = f" Read as {meant} it would fit." if meant else ""
         message = (
@@ -153,7 +153,7 @@ def _unit_factor(ratio: float) -> list[Finding]:
 
 def _other_reading(stated: float, seen: float) -> str:
     """Return what the stated number may have meant, given the slope that the motion shows; "" when nothing fits."""
-    if not seen <= _SLOPES[1]:
+    if not seen <= SLOPES[1]:
         return "an angle from the vertical" if stated > 70.0 else ""
     # What it would be in degrees, and how coarsely such a number is usually written.
     readings = {

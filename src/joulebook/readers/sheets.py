@@ -19,7 +19,7 @@ from joulebook.readers.decoding import Kind
 from joulebook.readers.limits import MAX_CELLS, MAX_COLUMNS, MAX_PARTS, MAX_RATIO, MAX_SHEETS, MAX_UNPACKED
 from joulebook.readers.tables import Table, check_size
 
-__all__ = ["read_workbook"]
+__all__ = ["first_sheet", "read_workbook"]
 
 _SAVE: Final = "Save it again as a plain .xlsx, .ods or CSV file."
 _CELL_PLACE = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Za-z]{1,7})(\d{1,9})"')
@@ -54,6 +54,18 @@ def read_workbook(content: bytes, kind: Kind, *, name: str, decimal: str | None 
     if not tables:
         raise RecordError("the workbook holds no cells.", remedy="Export the record again.", source=name)
     return tables
+
+
+def first_sheet(content: bytes, *, name: str) -> list[list[Any]]:
+    """Return the cells of a workbook's first sheet that holds any, row by row. Raises RecordError as `read_workbook`."""
+    if content.startswith(b"PK"):
+        _check_zip(content, name)
+    sheets = _load(content, name)
+    if not sheets:
+        raise RecordError("the workbook holds no cells.", remedy="Fill it in and save it again.", source=name)
+    rows = sheets[0][1]
+    check_size(len(rows), max(map(len, rows), default=0), name=name)
+    return rows
 
 
 def _check_zip(content: bytes, name: str) -> None:

@@ -7,7 +7,7 @@ import unicodedata
 from joulebook.engine.report import Audit, Finding
 from joulebook.uncertainty import Quantity
 
-__all__ = ["SEVERITY_ORDER", "clean_text", "quantities_in_order", "sorted_findings"]
+__all__ = ["SEVERITY_ORDER", "clean_text", "quantities_in_order", "sorted_findings", "spreadsheet_text"]
 
 SEVERITY_ORDER = ("stop", "look", "note")
 
@@ -16,6 +16,15 @@ def clean_text(text: str) -> str:
     """Return text without characters that could steer a terminal or turn the reading direction; line ends become spaces."""
     spaced = "".join(" " if character in "\n\r\t\v\f\x85\u2028\u2029" else character for character in text)
     return "".join(character for character in spaced if unicodedata.category(character) not in ("Cc", "Cf", "Cs"))
+
+
+def spreadsheet_text(text: str) -> str:
+    """Return text that a spreadsheet shows and never runs: what it would take for a formula is preceded by an apostrophe.
+
+    Common practice against formula injection (OWASP, CSV Injection).
+    """
+    text = clean_text(text)
+    return f"'{text}" if text.lstrip().startswith(("=", "+", "-", "@")) else text
 
 
 def quantities_in_order(audit: Audit, names: tuple[str, ...]) -> list[tuple[str, Quantity]]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 __all__ = [
-    "BLANK", "Block", "Box", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "Part",
+    "BLANK", "Block", "Box", "Break", "Cautions", "Drawing", "Fields", "Heading", "Keep", "Listing", "Part",
     "Strips", "Sum", "Tabled", "Text", "WritingLines",
 ]  # fmt: skip
 
@@ -86,10 +86,11 @@ class Sum:
 
 @dataclass(frozen=True, slots=True)
 class WritingLines:
-    """Ruled lines to write on. label: said above them."""
+    """Ruled lines to write on. label: said above them. fill: on paper, more of them down to the foot of the page."""
 
     label: str
     count: int
+    fill: bool = False
     kind: Literal["lines"] = "lines"
 
 
@@ -141,6 +142,13 @@ class Cautions:
 
 
 @dataclass(frozen=True, slots=True)
+class Break:
+    """What follows begins on a new page of paper, such as the back of a card."""
+
+    kind: Literal["break"] = "break"
+
+
+@dataclass(frozen=True, slots=True)
 class Keep:
     """Blocks that stay together on a page."""
 
@@ -149,7 +157,7 @@ class Keep:
 
 
 Block: TypeAlias = (
-    Heading | Text | Listing | Tabled | Fields | Sum | WritingLines | Box | Drawing | Strips | Cautions | Keep
+    Heading | Text | Listing | Tabled | Fields | Sum | WritingLines | Box | Drawing | Strips | Cautions | Break | Keep
 )  # fmt: skip
 
 
@@ -159,6 +167,7 @@ class Part:
 
     title: its heading. kicker: the line above it, such as "Bench card". reader: "students" or "teacher".
     keep: names in its texts that are never rewritten, such as titles and file names. wide: set across the sheet's long side.
+    even: its blocks are spread over its pages, so that the last one is not left with a few lines.
     """
 
     title: str
@@ -167,3 +176,4 @@ class Part:
     blocks: tuple[Block, ...]
     keep: tuple[str, ...] = ()
     wide: bool = False
+    even: bool = False

@@ -7,6 +7,7 @@ from joulebook.render.sheet_blocks import (
     BLANK,
     Block,
     Box,
+    Break,
     Cautions,
     Fields,
     Heading,
@@ -46,47 +47,65 @@ def cautions_block(house: House) -> Cautions:
 
 
 def compose_card(facts: BenchFacts, house: House, *, large: bool = False) -> Part:
-    """Return the card of one bench; what is not known of its set-up is left to be written in."""
+    """Return the card of one bench, front and back; what is not known of its set-up is left to be written in."""
     launches = facts.launches or house.launches
     blocks: tuple[Block, ...] = (
         Fields((("Bench code", ""), ("Date", ""))),
-        draw_bench(facts.placed, large=large),
-        Heading("Set up"),
-        Listing(_steps(facts), style="numbers"),
+        draw_bench(facts.placed, slope=facts.slope, large=large),
         cautions_block(house),
-        Keep((Heading("Record"), Listing(_recording(launches), style="numbers"))),
-        Keep((Heading("Enter these values"), _values(facts))),
-        Text("Write how far each value may be off. A value without its limits is half a value."),
-        WritingLines("What we noticed:", 3),
+        Heading("1 Set up"),
+        Listing(_steps(facts), style="numbers"),
+        # In usual print the card is one leaf: what to set up on its front, what to measure and to record on its back.
+        *(() if large else (Break(),)),
+        Keep((Heading("2 Measure"), _values(facts, large))),
+        *(Text(f"{_LABELS[field]}: {why}", lead="▲ Check.", boxed=True) for field, why in facts.doubts),
+        Text("Write ± beside each value: how far off it may be at most."),
+        Keep((Heading("3 Record"), Listing(_recording(launches), style="numbers"))),
+        Tabled("What we recorded", ("Saved as", "Time", "Good, or repeat? Why?"), _log(launches), (1.6, 1.2, 4.4), tall=True),
+        WritingLines("What we noticed:", 3, fill=True),
     )
     return Part(facts.title or "Your bench", "Bench card", "students", blocks, keep=(facts.title,))
 
 
 def _steps(facts: BenchFacts) -> tuple[str, ...]:
-    length = f" ({facts.length} long)" if facts.length else ""
-    if facts.aim:
-        slope = f"Raise the other end. Aim at a slope of {facts.aim}. Then measure rise h and length L."
-    elif facts.rise and facts.along:
-        rise, along = _bare(facts.rise), _bare(facts.along)
-        slope = f"Raise the other end. The plan is a rise of {rise} along {along} of track. Then measure both."
-    elif facts.angle:
-        slope = f"Raise the other end. The plan is a slope of {_bare(facts.angle)}. Then measure rise h and length L."
-    else:
-        slope = f"Raise the other end by about {BLANK} cm. Then measure rise h and length L."
     end = {"top": "top", "bottom": "bottom"}.get(facts.placed, "top or bottom")
     away = f" The cart at the stop is {facts.distance} away from it." if facts.distance else ""
     least = facts.least_range or "15 cm"
     rate = f"{facts.rate} readings per second" if facts.rate else f"{BLANK} readings per second (20 or more)"
-    strength = f"Cock the plunger by {facts.strength}." if facts.strength else f"Cock the plunger to setting {BLANK}."
-    load = (f"Load the cart so that it weighs about {facts.load}. Then weigh it.",) if facts.load else ()
+    strength = f"Cock the plunger (push it in until it locks) by {facts.strength}."
+    if not facts.strength:
+        strength = f"Cock the plunger (push it in until it locks) to setting {BLANK}."
+    load = (f"Load the cart so that it weighs about {facts.load}. Then weigh it.",) if facts.load and not facts.mass else ()
     return (
         *load,
-        f"Lay the track{length} down with its stop at the low end. Look along it: it must be straight and must not rock.",
-        slope,
-        f"Put the ranger at the {end} end. It looks along the track, straight at the cart.{away} The cart must never come "
-        f"nearer than {least}.",
+        "Lay the track down with its stop at the low end. Look along it: it must be straight and must not rock.",
+        *_slope_steps(facts),
+        f"Put the ranger (the motion sensor) at the {end} end. It looks along the track, straight at the cart.{away} The cart "
+        f"must never come nearer to it than {least}.",
         f"Set the ranger to {rate}.",
         f"{strength} Try the lowest setting first.",
+    )
+
+
+def _slope_steps(facts: BenchFacts) -> tuple[str, ...]:
+    """Say how to set the slope and how to measure it, as this bench does: two marks and a ruler, or an angle gauge."""
+    if facts.slope == "gauge":
+        target = f"shows about {_bare(facts.angle)}" if facts.angle else f"shows about {BLANK}°"
+        return (
+            f"Raise the other end until an angle gauge on the track {target}. Read it as finely as its scale allows: that is θ.",
+        )
+    along = _bare(facts.along) if facts.along else f"{BLANK} cm"
+    far = "" if facts.along else " Take them as far apart as you can."
+    if facts.rise:
+        raised = f"until the upper mark is about {_bare(facts.rise)} higher above the table than the lower one"
+    elif facts.aim:
+        raised = f"to a slope of about {facts.aim}"
+    else:
+        raised = f"by about {BLANK} cm"
+    return (
+        f"Make two marks on the track, {along} apart. The distance between them, along the track, is L.{far}",
+        f"Raise the other end {raised}. Measure the height of each mark above the table, at the same edge of the track. The "
+        "difference of the two heights is h.",
     )
 
 
@@ -101,23 +120,47 @@ def _recording(launches: int) -> tuple[str, ...]:
     )
 
 
-def _values(facts: BenchFacts) -> Tabled:
-    rise, along = facts.rise, facts.along
-    known = (
-        ("Mass of the cart, m", facts.mass or facts.load, "balance, with all that rides on it"),
-        ("Rise, h", rise, "ruler, at the two ends of L"),
-        ("Length along the track, L", along, "tape, between the same two places"),
-        *((("Slope", facts.angle, "only if h and L cannot be measured"),) if facts.angle else ()),
-        ("Ranger stands at", facts.placed, "top or bottom"),
-        ("Readings per second", facts.rate, "the ranger's own setting"),
+def _log(launches: int) -> tuple[tuple[str, str, str], ...]:
+    """Return the rows for the records of a bench, and one to spare."""
+    names = ("launch-1",) if launches == 1 else tuple(f"launch-{number}" for number in range(1, launches + 1))
+    return tuple((name, "", "") for name in ("rest", *names, ""))
+
+
+_LABELS = {
+    "mass": "m, mass of the cart", "angle": "θ, slope of the track", "rise": "h, rise between the marks",
+    "along": "L, between the marks",
+}  # fmt: skip
+
+
+def _values(facts: BenchFacts, large: bool) -> Tabled:
+    """Return the values to measure; large letters leave no room for a column that says how, so it stands below the name."""
+    slope: tuple[tuple[str, str, str], ...] = (
+        ("along", facts.along, "tape, along the track"),
+        ("rise", facts.rise, "ruler: height of the upper mark less height of the lower"),
     )
+    if facts.slope == "gauge":
+        slope = (("angle", facts.angle, "angle gauge, laid on the track"),)
+    known = (("mass", facts.mass or facts.load, "balance, with all that rides on the cart"), *slope)
+    named = {field: f"{_LABELS[field]} ({how})" if large else _LABELS[field] for field, _, how in known}
     if not any(value for _, value, _ in known):
-        blank = tuple((label, "", "", how) for label, _, how in known)
-        return Tabled("Values of this bench", ("What", "Value", "± limits", "How"), blank, (3.0, 2.2, 2.3, 3.0), tall=True)
-    # What stands in a bench file before the class may be the plan's: the bench's own reading has room beside it.
-    rows = tuple((label, _bare(value), "", "", how) for label, value, how in known)
-    headings = ("What", "Planned", "Measured", "±", "How")
-    return Tabled("Values of this bench", headings, rows, (2.5, 2.1, 2.4, 1.5, 2.6), tall=True)
+        blank = tuple((named[field], "", "", how) for field, _, how in known)
+        return _table(("What", "Value, with unit", "±", "How"), blank, (2.6, 2.2, 1.6, 3.2), large)
+    doubtful = dict(facts.doubts)
+    planned = {field for field, value, _ in known if value and (field in facts.planned or (field == "mass" and not facts.mass))}
+    all_planned = planned == {field for field, value, _ in known if value}
+    rows = []
+    for field, value, how in known:
+        # A file may hold some values that were measured and some that are still the plan's.
+        said = f"{_bare(value)}{' (planned: measure and replace)' if field in planned and not all_planned else ''}"
+        rows.append((named[field], f"{said} ▲" if field in doubtful else said, "", "", how))
+    headings = ("What", "Planned: measure and replace" if all_planned else "The bench file says", "We measured", "±", "How")
+    return _table(headings, tuple(rows), (2.3, 2.3, 2.2, 1.4, 3.0), large)
+
+
+def _table(headings: tuple[str, ...], rows: tuple[tuple[str, ...], ...], widths: tuple[float, ...], large: bool) -> Tabled:
+    if large:
+        headings, rows, widths = headings[:-1], tuple(row[:-1] for row in rows), (widths[0] + widths[-1] * 0.6, *widths[1:-1])
+    return Tabled("Values of this bench", headings, rows, widths, tall=True)
 
 
 def _bare(value: str) -> str:

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Literal
 
 from joulebook.engine.bench import Bench
 from joulebook.engine.house import House
+from joulebook.experiments.ramp_bench_findings import CARTS, SLOPES
 from joulebook.render.numbers import number
 from joulebook.render.plain import clean_text
 from joulebook.render.words import unit_text
@@ -17,6 +19,10 @@ from joulebook.uncertainty.rounding import write
 
 __all__ = ["BLANK_BENCH", "BenchFacts", "entered", "facts_of", "facts_of_plan", "gravity_text"]
 
+_FIELDS: Mapping[str, str] = MappingProxyType(
+    {"cart.mass": "mass", "track.angle": "angle", "track.rise": "rise", "track.along": "along"}
+)
+
 
 @dataclass(frozen=True, slots=True)
 class BenchFacts:
@@ -24,10 +30,13 @@ class BenchFacts:
 
     title: of the bench, "" for a blank card.
     load: what the cart should weigh, aim: the slope to set; where these are planned and still to be measured.
-    mass, angle, rise, along, length: of cart and track, with their limits where known.
+    mass, angle: of cart and track. rise, along: h and L of the two marks on the track. All with their limits where known.
+    slope: how this bench measures its slope: "rise" (two marks and a ruler) or "gauge" (an angle gauge laid on the track).
     placed: the end at which the ranger stands, "top", "bottom" or "". least_range: nearest distance that the ranger measures.
     distance: from the ranger to the cart at the stop. rate: readings per second. strength: how far the plunger is cocked.
     launches: how many launches this bench makes, None for the house's number. gravity: g of this bench, "" for the house's.
+    planned: names of the fields above whose value is a plan's and that nobody has measured.
+    doubts: a sentence for each value that should not be used as it is: a default, or beyond what such benches have.
     """
 
     title: str = ""
@@ -37,7 +46,7 @@ class BenchFacts:
     angle: str = ""
     rise: str = ""
     along: str = ""
-    length: str = ""
+    slope: Literal["rise", "gauge"] = "rise"
     placed: str = ""
     least_range: str = ""
     distance: str = ""
@@ -45,6 +54,8 @@ class BenchFacts:
     strength: str = ""
     launches: int | None = None
     gravity: str = ""
+    planned: tuple[str, ...] = ()
+    doubts: tuple[tuple[str, str], ...] = ()
 
 
 BLANK_BENCH = BenchFacts()
@@ -53,25 +64,39 @@ BLANK_BENCH = BenchFacts()
 def facts_of(bench: Bench, **more: str) -> BenchFacts:
     """Return what a bench file says of its set-up; defaults are left out, for a sheet asks for what was measured.
 
-    more: fields of BenchFacts that the bench file does not hold, such as `rate` and `strength`.
+    more: text fields of BenchFacts that the bench file does not hold, such as `rate` and `strength`.
     """
-    given = {name: item for name, item in bench.inputs.items() if item.origin == "given"}
+    known = {name: item for name, item in bench.inputs.items() if item.origin in ("given", "default")}
     planned = {name: item for name, item in bench.inputs.items() if item.origin == "planned"}
-    length, least = bench.number("track.length"), bench.number("sensor.min_range")
-    g = given.get("place.gravity")
+    least = bench.number("sensor.min_range")
+    g = known.get("place.gravity")
+    own = {
+        "mass": _entered(known, "cart.mass"),
+        "angle": _entered(known, "track.angle"),
+        "rise": _entered(known, "track.rise", factor=100.0, unit="cm"),
+        "along": _entered(known, "track.along", factor=100.0, unit="cm"),
+    }
+    aimed = {
+        "load": f"{planned['cart.mass'].value:.2f} kg" if "cart.mass" in planned else "",
+        "rise": _planned_length(planned, "track.rise"),
+        "along": _planned_length(planned, "track.along"),
+        "angle": f"{planned['track.angle'].value:.1f}°" if "track.angle" in planned else "",
+    }
     return BenchFacts(
         title=clean_text(bench.title),
-        load=f"{planned['cart.mass'].value:.2f} kg" if "cart.mass" in planned else "",
+        load=aimed["load"],
         aim=_aim(planned),
-        mass=_entered(given, "cart.mass"),
-        angle=_entered(given, "track.angle"),
-        rise=_entered(given, "track.rise", factor=100.0, unit="cm") or _planned_length(planned, "track.rise"),
-        along=_entered(given, "track.along", factor=100.0, unit="cm") or _planned_length(planned, "track.along"),
-        length="" if length is None else f"{length:.2f} m",
+        mass=own["mass"],
+        angle=own["angle"] or aimed["angle"],
+        rise=own["rise"] or aimed["rise"],
+        along=own["along"] or aimed["along"],
+        slope="gauge" if "track.angle" in known or "track.angle" in planned else "rise",
         placed=bench.word("sensor.placed") or "",
         least_range="" if least is None else f"{number(100.0 * least, 3)} cm",
         launches=len(bench.launches) or None,
-        gravity="" if g is None or g.note.startswith("House rule") else f"{number(g.value, 5)} m/s²",
+        gravity="" if g is None or g.origin == "default" or g.note.startswith("House rule") else f"{number(g.value, 5)} m/s²",
+        planned=tuple(field for field, text in aimed.items() if text and not own.get(field)),
+        doubts=_doubts({**known, **planned}),
         **more,
     )
 
@@ -95,20 +120,50 @@ def _planned(bench: Mapping[str, Any]) -> BenchFacts:
     # The cocked cart is the farthest that a ranger at the top sees, the nearest for one at the bottom;
     # at the stop the plunger is out.
     stop = float(bench["farthest_m"]) - stroke if placed == "top" else float(bench["nearest_m"]) + stroke
-    rise = 100.0 * math.sin(math.radians(angle))
+    # A kit names its ways of measuring the slope freely.
+    method = str(set_up.get("angle_method", "height"))
+    by_rise = "height" in method or "rise" in method
     return BenchFacts(
         title=clean_text(str(bench["title"])),
         load=f"{float(set_up['mass_kg']):.2f} kg",
-        rise=f"{rise:.1f} cm",
-        along="100 cm",
+        angle="" if by_rise else f"{angle:.1f}°",
+        rise=f"{100.0 * math.sin(math.radians(angle)):.1f} cm" if by_rise else "",
+        along="100 cm" if by_rise else "",
+        slope="rise" if by_rise else "gauge",
         aim=_slope(angle),
-        length=f"{float(set_up['track_length_m']):.2f} m",
         distance=f"about {stop:.2f} m",
         placed=placed,
         rate=number(float(set_up["rate_Hz"]), 3),
         strength=f"{100.0 * stroke:.1f} cm" if stroke > 0.0 else "",
         launches=int(set_up["launches"]),
+        planned=("load", "rise", "along", "angle"),
     )
+
+
+def _doubts(inputs: Mapping[str, Input]) -> tuple[tuple[str, str], ...]:
+    """Return (field, sentence) for each value on a sheet that is a default, or that no bench of this kind has."""
+    found = {}
+    for name, field in _FIELDS.items():
+        if name in inputs and inputs[name].origin == "default":
+            found[field] = "nobody has measured it; it is only a usual value. Measure it."
+    mass = inputs.get("cart.mass")
+    if mass is not None and not CARTS[0] <= mass.value <= CARTS[1]:
+        found["mass"] = f"lab carts weigh {CARTS[0]:g} kg to {CARTS[1]:g} kg. Look at the unit (g or kg) and weigh it again."
+    slope = _angle(inputs)
+    if slope is not None and not SLOPES[0] <= slope <= SLOPES[1]:
+        field = "angle" if "track.angle" in inputs else "rise"
+        usual = f"{SLOPES[0]:g}° to {SLOPES[1]:g}°"
+        found[field] = f"such a track is tilted by {usual}, this would be {slope:.1f}°. Look at the unit and measure it again."
+    return tuple(found.items())
+
+
+def _angle(inputs: Mapping[str, Input]) -> float | None:
+    """Return the slope in degrees, None where it is not known; a rise that is longer than its track counts as upright."""
+    if "track.angle" in inputs:
+        return inputs["track.angle"].value
+    if not {"track.rise", "track.along"} <= inputs.keys():
+        return None
+    return math.degrees(math.asin(max(-1.0, min(1.0, inputs["track.rise"].value / inputs["track.along"].value))))
 
 
 def entered(item: Input, *, factor: float = 1.0, unit: str = "") -> str:
@@ -139,14 +194,11 @@ def gravity_text(facts: BenchFacts, house: House) -> str:
 
 def _aim(planned: Mapping[str, Input]) -> str:
     """Return the slope to set, "" where none is planned."""
-    if "track.angle" in planned:
-        return _slope(planned["track.angle"].value)
-    if not {"track.rise", "track.along"} <= planned.keys():
-        return ""
+    angle = _angle(planned)
+    if "track.angle" in planned or angle is None:
+        return _slope(angle) if angle is not None else ""
     rise, along = planned["track.rise"].value, planned["track.along"].value
-    if not 0.0 < rise < along:
-        return ""
-    return f"{math.degrees(math.asin(rise / along)):.1f}°, a rise of {100.0 * rise:.1f} cm on {100.0 * along:g} cm of track"
+    return f"{angle:.1f}°, a rise of {100.0 * rise:.1f} cm on {100.0 * along:g} cm of track" if 0.0 < rise < along else ""
 
 
 def _slope(angle: float) -> str:
@@ -158,5 +210,5 @@ def _planned_length(planned: Mapping[str, Input], name: str) -> str:
     return f"{100.0 * planned[name].value:.1f} cm" if name in planned else ""
 
 
-def _entered(given: dict[str, Input], name: str, *, factor: float = 1.0, unit: str = "") -> str:
+def _entered(given: Mapping[str, Input], name: str, *, factor: float = 1.0, unit: str = "") -> str:
     return entered(given[name], factor=factor, unit=unit) if name in given else ""

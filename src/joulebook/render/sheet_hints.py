@@ -1,4 +1,4 @@
-"""Hint cards in four grades: three strips for students, given one at a time, and what only the teacher sees."""
+"""Hint cards in four grades: three strips for students, given one at a time, and a part of its own that only the teacher sees."""
 
 from __future__ import annotations
 
@@ -27,12 +27,13 @@ def compose_hints(codes: Collection[str] | None = None) -> tuple[Part, ...]:
     sums = [(f"C{number}", title, hint) for number, (title, hint) in enumerate(SLIPS, start=1)]
     parts = []
     if numbered:
-        parts.append(Part("Cards about the data", "Hint cards", "students", _cards(numbered)))
-    parts.append(Part("Cards about the calculation", "Hint cards", "students", _cards(sums)))
+        parts.append(Part("Cards about the data", "Hint cards", "students", _cards(numbered), even=True))
+    parts.append(Part("Cards about the calculation", "Hint cards", "students", _cards(sums), even=True))
     how = Listing((
         "Look first, without a card. Most groups find it when somebody stands beside them.",
-        "Then one strip at a time: cut or fold at the dashed lines. Wait before you give the next one.",
-        "The number of a card says nothing to the group. What it stands for is listed here.",
+        "Then one strip at a time: cut at the lines. Every strip bears its card's number, so that it finds its way back. Wait "
+        "before you give the next one.",
+        "The number says nothing to the group. What it stands for is listed below.",
         "The last word stays with the group: a hint never says what the result should be.",
     ))  # fmt: skip
     told = [Text(f"{title}. {hint.teacher}", lead=f"{number}.") for number, title, hint in (*numbered, *sums)]
@@ -41,8 +42,14 @@ def compose_hints(codes: Collection[str] | None = None) -> tuple[Part, ...]:
             "What each card is for",
             f"Hint cards: {GRADES['teacher'].lower()}",
             "teacher",
-            (Keep((Heading("How to use them"), how)), Heading("Card by card"), *told),
+            (
+                Text("For the teacher only: this list says what is wrong. Do not cut it up, do not hand it out.", boxed=True),
+                Keep((Heading("How to use the strips"), how)),
+                Keep((Heading("Card by card"), told[0])),
+                *told[1:],
+            ),
             keep=tuple(title for title, _ in data),
+            even=True,
         )
     )
     return tuple(parts)
@@ -50,6 +57,7 @@ def compose_hints(codes: Collection[str] | None = None) -> tuple[Part, ...]:
 
 def _cards(cards: list[tuple[str, str, Hint]]) -> tuple[Strips, ...]:
     return tuple(
-        Strips(f"Card {number}", tuple((GRADES[grade], str(getattr(hint, grade))) for grade in _STUDENT_GRADES))
+        # Strips are cut apart: each says whose it is.
+        Strips(f"Card {number}", tuple((f"{number} · {GRADES[grade]}", str(getattr(hint, grade))) for grade in _STUDENT_GRADES))
         for number, _, hint in cards
     )

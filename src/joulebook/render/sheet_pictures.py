@@ -5,7 +5,9 @@ All are drawn in ink alone, so that a copier keeps them. The lines of motion are
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from typing import Literal
 
 from joulebook.render.drawing import Frame, Scale, Sheet, ticks
 from joulebook.render.sheet_blocks import Drawing
@@ -21,18 +23,23 @@ _STOP, _RELEASE, _SPEED, _UP, _DOWN, _RESTITUTION, _STROKE = 1.20, 1.0, 1.0, 1.1
 _END = 5.6
 
 
-def draw_bench(placed: str, *, large: bool = False) -> Drawing:
-    """Draw the bench from the side. placed: the end at which the ranger stands; "" draws it at the top."""
+def draw_bench(placed: str, *, slope: Literal["rise", "gauge"] = "rise", large: bool = False) -> Drawing:
+    """Draw the bench from the side, with what its slope is measured by.
+
+    placed: the end at which the ranger stands; "" draws it at the top.
+    slope: "rise" draws two marks on the track with L between them and h, "gauge" the angle θ.
+    """
     frame = _frame(large)
     sheet, font = Sheet(frame), frame.font
     at_top = placed != "bottom"
-    foot, top = (40.0 if at_top else 96.0, 30 + 5.6 * font), (400.0, 30 + 1.3 * font)
+    top = (400.0, (30 if at_top else 10) + 1.3 * font)
+    foot = (40.0 if at_top else 96.0, top[1] + 16 + 4.9 * font)
     base = foot[1] + 22
 
     def at(along: float, above: float = 0.0) -> tuple[float, float]:
         """A point on the track: `along` from foot (0) to top (1), `above` it in pixels."""
         x, y = foot[0] + along * (top[0] - foot[0]), foot[1] + along * (top[1] - foot[1])
-        return x + 0.17 * -above * -0.6, y - above
+        return x - 0.17 * above, y - above
 
     sheet.line([(10, base), (450, base)], stroke="ink", width=1.5)
     sheet.line([at(0), at(1)], stroke="ink", width=5)
@@ -51,18 +58,54 @@ def draw_bench(placed: str, *, large: bool = False) -> Drawing:
             [(mouth, y - 6 - 3 * step), (mouth - (3 if at_top else -3), y), (mouth, y + 6 + 3 * step)], stroke="muted", width=1.5
         )
     sheet.text(min(x, 410), y - 14 - 0.7 * font, "ranger", anchor="middle" if at_top else "start", bold=True)
-    sheet.text(high[0] + 12, at(0.2, 36)[1] - 0.6 * font, "cart", anchor="start", bold=True)
+    sheet.text(0.5 * (low[0] + high[0]), high[1] - 9 - 0.7 * font, "cart", anchor="middle", bold=True)
     sheet.text(foot[0] - 30, base + 0.9 * font, "stop with plunger", bold=True)
-    mid = at(0.5)
-    sheet.text(mid[0] - 2 * font, mid[1] + 1.4 * font, "track, length L", anchor="start")
-    sheet.text(top[0] - 28, base - 0.9 * font, "rise h", anchor="end")
+    seen = _draw_marks(sheet, font, at(0.36), at(0.86), base) if slope == "rise" else _draw_angle(sheet, font, foot, at(0.5))
     end = "top" if at_top else "bottom"
     sentence = (
         "The bench from the side: a tilted track on the table, the stop with its plunger at the low end, the cart against it, "
-        "and the "
-        f"ranger at the {end} end, looking along the track at the cart."
+        f"and the ranger at the {end} end, looking along the track at the cart. {seen}"
     )
     return _finished(sheet, base + 1.8 * font, "bench", "The bench from the side", sentence, share=0.86, caption=False)
+
+
+def _draw_marks(sheet: Sheet, font: float, low: tuple[float, float], high: tuple[float, float], base: float) -> str:
+    """Draw two marks on the track, L between them along it, each one's height above the table, and h; return what one sees."""
+    (x1, y1), (x2, y2) = low, high
+    tilt = (y2 - y1) / (x2 - x1)
+    for x, y in (low, high):
+        # Across the track, and a little triangle on it, as a strip of tape would point.
+        sheet.line([(x, y - 9), (x, y + 3)], stroke="ink", width=3)
+        sheet.line([(x, y + 3), (x, base)], stroke="edge", dash="2 4")
+    lift = 15.0
+    sheet.line([(x1, y1 - lift), (x2, y2 - lift)], stroke="ink", width=1.5)
+    for x, y in ((x1, y1 - lift), (x2, y2 - lift)):
+        sheet.line([(x, y - 5), (x, y + 5)], stroke="ink", width=1.5)
+    middle = 0.5 * (x1 + x2)
+    sheet.text(middle, y1 + (middle - x1) * tilt - lift - 0.75 * font, "L", anchor="middle", bold=True)
+    at = x2 - 0.9 * font
+    sheet.line([(x1, y1 + 3), (x2, y1 + 3)], stroke="edge", dash="2 4")
+    sheet.line([(at, y2 + 8 - (at - x2) * -tilt), (at, y1 + 3)], stroke="ink", width=1.5)
+    for y in (y2 + 8 - (at - x2) * -tilt, y1 + 3):
+        sheet.line([(at - 5, y), (at + 5, y)], stroke="ink", width=1.5)
+    sheet.text(at - 0.6 * font, 0.5 * (y1 + y2) + 8, "h", anchor="end", bold=True)
+    sheet.text(x1 - 5, base - 0.7 * font, "lower mark", anchor="end")
+    sheet.text(x2 - 5, base - 0.7 * font, "upper mark", anchor="end")
+    return (
+        "Two marks are drawn on the track. L is the distance between them along the track. h is how much higher above the table "
+        "the upper mark is than the lower one."
+    )
+
+
+def _draw_angle(sheet: Sheet, font: float, foot: tuple[float, float], point: tuple[float, float]) -> str:
+    """Draw the angle between track and table; return what one sees."""
+    reach = point[0] - foot[0]
+    sheet.line([foot, (foot[0] + 1.25 * reach, foot[1])], stroke="edge", dash="2 4")
+    angle = math.atan2(foot[1] - point[1], reach)
+    arc = [(foot[0] + reach * math.cos(angle * part / 12), foot[1] - reach * math.sin(angle * part / 12)) for part in range(13)]
+    sheet.line(arc, stroke="ink", width=1.5)
+    sheet.text(foot[0] + reach + 0.7 * font, foot[1] - 0.45 * reach * math.tan(angle), "θ", anchor="start", bold=True)
+    return "θ is the angle between the track and the level table."
 
 
 def draw_good_data(*, rate: float = 20.0, large: bool = False) -> Drawing:

@@ -1,7 +1,7 @@
 """Printed sheets laid out: one HTML page that loads nothing, and a tagged PDF (PDF/UA-1, ISO 14289-1) set by Typst.
 
-The face is Atkinson Hyperlegible, whose letters are drawn to be told apart; it comes with the package
-`fontpkg-atkinson-hyperlegible` (SIL Open Font License 1.1), Greek letters with Typst.
+The face is Fira Sans: an l with a tail, a 1 with a flag, a zero without a stroke (which pupils take for a crossed-out figure),
+and Greek letters of its own. It comes with the package `fontpkg-fira-sans` (SIL Open Font License 1.1), other signs with Typst.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ if TYPE_CHECKING:
 
 __all__ = ["SHEET_FONT", "PrintedSheet", "write_sheet_page", "write_sheet_paper"]
 
-SHEET_FONT = "Atkinson Hyperlegible"
+SHEET_FONT = "Fira Sans"
 
-_FONT_PACKAGE = "fontpkg_atkinson_hyperlegible"
+_FONT_PACKAGE = "fontpkg_fira_sans"
 # What a page size is called in a style sheet (CSS Paged Media Level 3, 7.1).
 _CSS_PAPERS = {"a4": "A4", "us-letter": "letter"}
 

@@ -16,7 +16,7 @@ from joulebook.render.plain import clean_text
 from joulebook.render.words import FLAG_WORDS, PHASE_WORDS
 from joulebook.uncertainty import Quantity
 
-__all__ = ["draw_trace"]
+__all__ = ["draw_trace", "time_axis"]
 
 _FREE = ("climb", "descent")
 _STILL = 0.5  # seconds of rest that are shown before the first movement and after the last
@@ -49,14 +49,26 @@ def draw_trace(launch: LaunchAudit, *, name: str, small: bool = False) -> Pictur
     )
 
 
+def time_axis(launch: LaunchAudit, frame: Frame) -> Scale | None:
+    """Return the time axis of a launch's picture, from seconds to pixels of the frame; None when the launch holds no trace."""
+    series = launch.series
+    if series is None or not np.isfinite(series.position).any():
+        return None
+    return _axis(_window(launch.phases, series), frame)
+
+
+def _axis(window: tuple[float, float], frame: Frame) -> Scale:
+    return Scale(*window, 4.4 * frame.font, frame.width - 6)
+
+
 def _draw_trace(launch: LaunchAudit, series: Series, window: tuple[float, float], frame: Frame) -> tuple[Sheet, float]:
     sheet, font = Sheet(frame), frame.font
     start, end = window
     inside = (series.time >= start) & (series.time <= end) & np.isfinite(series.position)
     good = inside & (series.flags == "")
     low, high = _range(series.position[good] if good.any() else series.position[inside])
-    left, right = 4.4 * font, frame.width - 6
-    x = Scale(start, end, left, right)
+    x = _axis(window, frame)
+    left, right = x.start, x.end
     labels = _phase_labels(launch.phases, x, font)
     head = 4 + (4.6 if any(label[2] for label in labels) else 1.4) * font
     foot = head + (0.36 if not frame.narrow else 0.52) * frame.width

@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterator, Sequence
 
 from joulebook.engine.report import Audit, Phase, Series
-from joulebook.render.plain import clean_text
+from joulebook.render.plain import spreadsheet_text
 
 __all__ = ["HEADINGS", "write_trace_csv"]
 
@@ -46,7 +46,7 @@ def _rows(file: str, series: Series, phases: Sequence[Phase]) -> Iterator[tuple[
     for phase in phases:
         for i in range(max(phase.first, 0), min(phase.last + 1, len(kinds))):
             kinds[i] = phase.kind
-    name = _text(file)
+    name = spreadsheet_text(file)
     for i in range(series.time.size):
         yield (
             name,
@@ -54,7 +54,7 @@ def _rows(file: str, series: Series, phases: Sequence[Phase]) -> Iterator[tuple[
             _number(series.time[i]),
             _number(series.distance[i]),
             _number(series.position[i]),
-            _text(str(series.flags[i])),
+            spreadsheet_text(str(series.flags[i])),
             "yes" if series.used[i] else "no",
             kinds[i],
             _number(series.fitted[i]),
@@ -64,9 +64,3 @@ def _rows(file: str, series: Series, phases: Sequence[Phase]) -> Iterator[tuple[
 
 def _number(value: float) -> str:
     return repr(float(value)) if math.isfinite(value) else ""
-
-
-def _text(text: str) -> str:
-    # Common practice against formula injection: spreadsheets run what starts with these (OWASP, CSV Injection).
-    text = clean_text(text)
-    return f"'{text}" if text.lstrip().startswith(("=", "+", "-", "@")) else text

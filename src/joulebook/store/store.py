@@ -1,0 +1,398 @@
+"""The store: sections, their changes and files, and one way to write."""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, cast, get_args
+
+from sqlalchemy import Connection, Engine, delete, func, insert, select, update
+
+from joulebook.classroom.changes import Actor, Change, Draft
+from joulebook.classroom.section import Section, advance, check, play
+from joulebook.errors import InputError, StaleError, StoreError
+from joulebook.store.faults import told
+from joulebook.store.tables import AuditRow, ChangeRow, CodeRow, FileRow, SectionRow, SettingRow
+
+__all__ = ["SectionLine", "Store"]
+
+# No letter or digit that is taken for another one when it is read off a card: no 0 O 1 I L 5 S 2 Z 8 B U V.
+_ALPHABET = "34679ACDEFGHJKMNPQRTWXY"
+_CODE_LENGTH = 6
+_KEPT = 24  # sections kept in memory
+
+Held = tuple[Section, tuple[Change, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class SectionLine:
+    """One section in a list. made_at: UTC. benches: how many. seq: number of its last change. closed: after the bell."""
+
+    id: str
+    title: str
+    made_at: str
+    benches: int
+    seq: int
+    closed: bool
+
+
+class Store:
+    """What is kept, over one database; safe for several threads. Made by `database.open_store`.
+
+    engine: of the database. place: what it is called in messages. Every method raises StoreError when the database fails.
+    """
+
+    def __init__(self, engine: Engine, *, place: str) -> None:
+        self._engine = engine
+        self._writing = engine.execution_options(writes=True)
+        self.place = place
+        self._held: OrderedDict[str, Held] = OrderedDict()
+        self._lock = threading.Lock()
+        # SQLite has one writer; waiting here is fairer and cheaper than waiting in its busy handler.
+        self._turn = threading.Lock() if engine.dialect.name == "sqlite" else None
+
+    def close(self) -> None:
+        """Close the database."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @property
+    def engine(self) -> Engine:
+        """The database's engine, for the other modules of this package."""
+        return self._engine
+
+    # Sections.
+
+    def make_section(self, title: str, *, benches: int, house: Mapping[str, object] | None = None, note: str = "") -> str:
+        """Make a section with a code for each of its benches, and return its id.
+
+        house: tables as in a house file. Raises InputError for a faulty title, number of benches or house rule.
+        """
+        body: dict[str, object] = {"title": title.strip(), "benches": benches, "house": dict(house or {}), "note": note.strip()}
+        if not title.strip():
+            raise InputError("A section needs a title.", remedy="Give it one that you will know again next year.")
+        draft = Draft("section-made", "teacher", None, body)
+        check(Section(), draft)
+        section = secrets.token_hex(5)
+        with self._write() as connection:
+            self._insert_section(connection, section, [draft], benches)
+        return section
+
+    def sections(self) -> list[SectionLine]:
+        """Return every section, the newest first."""
+        with self._read() as connection:
+            rows = connection.execute(select(SectionRow.id).order_by(SectionRow.made_at.desc(), SectionRow.id)).scalars().all()
+        lines = []
+        for id_ in rows:
+            section = self.section(id_)
+            lines.append(SectionLine(id_, section.title, section.made_at, len(section.benches), section.seq, section.closed))
+        return lines
+
+    def section(self, id_: str) -> Section:
+        """Return a section as it stands. Raises InputError (code "no-section") when there is none."""
+        with self._read() as connection:
+            return self._current(connection, id_)[0]
+
+    def changes(self, id_: str, *, after: int = 0) -> list[Change]:
+        """Return the changes of a section in order, those with a number above `after`."""
+        with self._read() as connection:
+            return [change for change in self._current(connection, id_)[1] if change.seq > after]
+
+    def delete_section(self, id_: str) -> None:
+        """Delete a section for good: its changes, files, codes and audits. Raises InputError when there is none."""
+        with self._write() as connection:
+            self._current(connection, id_)
+            for table in (AuditRow, CodeRow, FileRow, ChangeRow):
+                connection.execute(delete(table).where(table.section == id_))
+            connection.execute(delete(SectionRow).where(SectionRow.id == id_))
+        with self._lock:
+            self._held.pop(id_, None)
+        self._wipe()
+
+    # Changes.
+
+    def append(self, section: str, draft: Draft, *, base: int | None = None, content: bytes | None = None) -> Change:
+        """Make a change, with the file that it brings, in one transaction.
+
+        base: for own work: the number of the step's last change that the page was made from (0 for none).
+        content: the bytes of an added record.
+        Raises InputError when the change makes no sense (code "double" for a record that the bench holds already), StaleError
+        when the step was saved by somebody else since `base`.
+        """
+        with self._write() as connection:
+            before, earlier = self._locked(connection, section)
+            check(before, draft, earlier=earlier)
+            _check_base(before, draft, base)
+            self._keep_file(connection, section, before, draft, content)
+            change = self._insert(connection, section, draft, earlier)
+            after = advance(before, change, earlier=earlier)
+            if draft.kind == "bench-added" and draft.bench is not None:
+                self._mint(connection, section, draft.bench)
+        self._hold(section, (after, (*earlier, change)))
+        return change
+
+    def append_many(self, section: str, drafts: Sequence[Draft]) -> list[Change]:
+        """Make several changes, or none of them when one makes no sense. None of them may bring a file."""
+        made: list[Change] = []
+        with self._write() as connection:
+            state, earlier = self._locked(connection, section)
+            for draft in drafts:
+                check(state, draft, earlier=earlier)
+                if draft.kind in ("record-added", "section-made"):
+                    raise InputError(f"A change of the kind {draft.kind} comes alone.", remedy="Make it by itself.", code="refused")
+                change = self._insert(connection, section, draft, earlier)
+                state, earlier = advance(state, change, earlier=earlier), (*earlier, change)
+                if draft.kind == "bench-added" and draft.bench is not None:
+                    self._mint(connection, section, draft.bench)
+                made.append(change)
+        self._hold(section, (state, earlier))
+        return made
+
+    # Files.
+
+    def contents(self, section: str, sha256s: Iterable[str]) -> dict[str, bytes]:
+        """Return the bytes of records by their SHA-256; what is not there is left out."""
+        wanted = list(dict.fromkeys(sha256s))
+        if not wanted:
+            return {}
+        query = select(FileRow.sha256, FileRow.content).where(FileRow.section == section, FileRow.sha256.in_(wanted))
+        with self._read() as connection:
+            return {sha: bytes(content) for sha, content in connection.execute(query)}
+
+    def content(self, section: str, sha256: str) -> bytes:
+        """Return the bytes of one record. Raises InputError when there is none."""
+        found = self.contents(section, [sha256])
+        if sha256 not in found:
+            raise InputError("There is no such file in this section.", remedy="Reload the page.", code="no-section")
+        return found[sha256]
+
+    # Codes.
+
+    def code(self, section: str, bench: int) -> str:
+        """Return the code on a bench's card. Raises InputError when there is no such bench."""
+        query = select(CodeRow.code).where(CodeRow.section == section, CodeRow.bench == bench)
+        with self._read() as connection:
+            found = connection.execute(query).scalar()
+        if found is None:
+            raise InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
+        return str(found)
+
+    def find_code(self, code: str) -> tuple[str, int] | None:
+        """Return section and bench of a code, None when it is nobody's. Case does not matter."""
+        if len(code) > 2 * _CODE_LENGTH:
+            return None
+        query = select(CodeRow.section, CodeRow.bench).where(CodeRow.code == code.upper())
+        with self._read() as connection:
+            found = connection.execute(query).one_or_none()
+        return None if found is None else (found.section, found.bench)
+
+    def new_code(self, section: str, bench: int) -> str:
+        """Give a bench a new code; the old one opens nothing any more. Raises InputError when there is no such bench."""
+        with self._write() as connection:
+            place = (CodeRow.section == section, CodeRow.bench == bench)
+            if connection.execute(select(CodeRow.code).where(*place)).scalar() is None:
+                raise InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
+            code = self._free_code(connection)
+            connection.execute(update(CodeRow).where(*place).values(code=code))
+        return code
+
+    # Audits and settings.
+
+    def keep_audit(self, section: str, bench: int, key: str, audit: Mapping[str, object] | None) -> None:
+        """Keep the last audit of a bench as JSON; None when there is none. A section that is gone is passed over."""
+        with self._write() as connection:
+            if connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is None:
+                return
+            connection.execute(delete(AuditRow).where(AuditRow.section == section, AuditRow.bench == bench))
+            row = {"section": section, "bench": bench, "key": key, "audit": None if audit is None else dict(audit)}
+            connection.execute(insert(AuditRow).values(row))
+
+    def audits(self, section: str) -> dict[int, tuple[str, dict[str, Any] | None]]:
+        """Return the last kept audit of each bench, with the key of its judgement."""
+        query = select(AuditRow.bench, AuditRow.key, AuditRow.audit).where(AuditRow.section == section)
+        with self._read() as connection:
+            return {bench: (key, audit) for bench, key, audit in connection.execute(query)}
+
+    def setting(self, name: str) -> str | None:
+        """Return a setting, None when it was never set."""
+        with self._read() as connection:
+            found = connection.execute(select(SettingRow.value).where(SettingRow.name == name)).scalar()
+        return None if found is None else str(found)
+
+    def set_setting(self, name: str, value: str) -> None:
+        """Keep a setting."""
+        with self._write() as connection:
+            connection.execute(delete(SettingRow).where(SettingRow.name == name))
+            connection.execute(insert(SettingRow).values(name=name, value=value))
+
+    # For the other modules of this package.
+
+    def put_section(self, section: str, changes: Sequence[Change], files: Mapping[str, bytes]) -> None:
+        """Put a whole section in, with its changes as they were made; codes are new. For import and restore.
+
+        Raises InputError when there is a section of this id, or the changes do not play.
+        """
+        state = play(changes)
+        if not changes or [change.seq for change in changes] != list(range(1, len(changes) + 1)) or not state.benches:
+            raise InputError("These changes are no section.", remedy="Export the section again.", code="package")
+        with self._write() as connection:
+            if connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is not None:
+                raise InputError(f"There is a section {section} already.", remedy="Delete it first.", code="package")
+            connection.execute(insert(SectionRow).values(id=section, made_at=changes[0].at))
+            connection.execute(insert(ChangeRow), [{"section": section, **change.to_dict()} for change in changes])
+            if files:
+                rows = [{"section": section, "sha256": sha, "content": content} for sha, content in files.items()]
+                connection.execute(insert(FileRow), rows)
+            for bench in state.benches:
+                self._mint(connection, section, bench)
+
+    @contextmanager
+    def _read(self) -> Iterator[Connection]:
+        with told(self.place), self._engine.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def _write(self) -> Iterator[Connection]:
+        if self._turn is None:
+            with told(self.place), self._writing.begin() as connection:
+                yield connection
+            return
+        with self._turn, told(self.place), self._writing.begin() as connection:
+            yield connection
+
+    def _locked(self, connection: Connection, section: str) -> Held:
+        """Take the section's lock for the rest of the transaction, and return it as it stands."""
+        connection.execute(select(SectionRow.id).where(SectionRow.id == section).with_for_update())
+        return self._current(connection, section)
+
+    def _current(self, connection: Connection, section: str) -> Held:
+        """Return a section as it stands in this transaction: what is in memory, and what came since."""
+        with self._lock:
+            held = self._held.get(section)
+        state, earlier = held or (Section(), ())
+        query = select(ChangeRow).where(ChangeRow.section == section, ChangeRow.seq > len(earlier)).order_by(ChangeRow.seq)
+        rows = connection.execute(query.with_only_columns(*_CHANGE_COLUMNS)).all()
+        if held is not None and not rows and self._is_gone(connection, section):
+            rows, held, earlier = [], None, ()
+        if not rows and not earlier:
+            raise InputError("There is no such section.", remedy="Look at the list of sections.", code="no-section")
+        for row in rows:
+            change = Change(row.seq, row.at, row.kind, _actor(row.actor), row.bench, row.body)
+            if change.seq != len(earlier) + 1:
+                what = f"The log of section {section} is not whole: change {len(earlier) + 1} is missing."
+                raise StoreError(what, remedy="Restore the last backup.", code="store-damaged", source=self.place)
+            state, earlier = advance(state, change, earlier=earlier), (*earlier, change)
+        if rows:
+            self._hold(section, (state, earlier))
+        return state, earlier
+
+    def _is_gone(self, connection: Connection, section: str) -> bool:
+        gone = connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is None
+        if gone:
+            with self._lock:
+                self._held.pop(section, None)
+        return gone
+
+    def _hold(self, section: str, held: Held) -> None:
+        with self._lock:
+            known = self._held.get(section)
+            # A slower thread must not put an older state over a newer one.
+            if known is None or len(known[1]) <= len(held[1]):
+                self._held[section] = held
+            self._held.move_to_end(section)
+            while len(self._held) > _KEPT:
+                self._held.popitem(last=False)
+
+    def _insert_section(self, connection: Connection, section: str, drafts: Sequence[Draft], benches: int) -> None:
+        connection.execute(insert(SectionRow).values(id=section, made_at=_now()))
+        earlier: tuple[Change, ...] = ()
+        for draft in drafts:
+            earlier = (*earlier, self._insert(connection, section, draft, earlier))
+        for bench in range(1, benches + 1):
+            self._mint(connection, section, bench)
+
+    def _insert(self, connection: Connection, section: str, draft: Draft, earlier: Sequence[Change]) -> Change:
+        # The clock may be set back in the middle of a lesson; the log's times never are.
+        at = max(_now(), earlier[-1].at) if earlier else _now()
+        change = Change(len(earlier) + 1, at, draft.kind, draft.actor, draft.bench, dict(draft.body))
+        connection.execute(insert(ChangeRow).values(section=section, **change.to_dict()))
+        return change
+
+    def _keep_file(self, connection: Connection, section: str, state: Section, draft: Draft, content: bytes | None) -> None:
+        if draft.kind != "record-added":
+            return
+        sha = str(draft.body["sha256"])
+        place = (FileRow.section == section, FileRow.sha256 == sha)
+        there = connection.execute(select(func.length(FileRow.content)).where(*place)).scalar()
+        if content is not None and hashlib.sha256(content).hexdigest() != sha:
+            raise InputError("The file's bytes are not those that were announced.", remedy="Send the file again.", code="refused")
+        if content is None and there is None:
+            raise InputError("The file's bytes are missing.", remedy="Send the file again.", code="refused")
+        assert draft.bench is not None
+        for record in state.benches[draft.bench].records:
+            if record.sha256 == sha and not record.discarded and record.run == str(draft.body.get("run", "")):
+                clock = datetime.fromisoformat(record.at.replace("Z", "+00:00")).astimezone().strftime("%H:%M")
+                what = f"{draft.body['name']} holds the same as {record.name}, which came at {clock}."
+                raise InputError(what, remedy="Nothing was lost, and nothing needs to be done.", code="double")
+        if there is None and content is not None:
+            connection.execute(insert(FileRow).values(section=section, sha256=sha, content=content))
+
+    def _mint(self, connection: Connection, section: str, bench: int) -> None:
+        there = connection.execute(select(CodeRow.code).where(CodeRow.section == section, CodeRow.bench == bench)).scalar()
+        if there is None:
+            connection.execute(insert(CodeRow).values(code=self._free_code(connection), section=section, bench=bench))
+
+    def _free_code(self, connection: Connection) -> str:
+        while True:
+            code = "".join(secrets.choice(_ALPHABET) for _ in range(_CODE_LENGTH))
+            if connection.execute(select(CodeRow.code).where(CodeRow.code == code)).scalar() is None:
+                return code
+
+    def _wipe(self) -> None:
+        """Take deleted bytes off the disk too: the write-ahead log is emptied, and the file shrinks."""
+        if self._engine.dialect.name != "sqlite":
+            return
+        with told(self.place), self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            connection.exec_driver_sql("VACUUM")
+            connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
+def _actor(kept: str) -> Actor:
+    """Return who made a kept change; a word of a later version is the teacher's to answer for."""
+    return cast(Actor, kept) if kept in get_args(Actor) else "teacher"
+
+
+_CHANGE_COLUMNS = (ChangeRow.seq, ChangeRow.at, ChangeRow.kind, ChangeRow.actor, ChangeRow.bench, ChangeRow.body)
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
+
+
+def _check_base(section: Section, draft: Draft, base: int | None) -> None:
+    """Refuse to save a step over what somebody else saved since the page was made."""
+    if draft.kind != "work-saved" or base is None or draft.bench is None:
+        return
+    saved = section.benches[draft.bench].work.get(str(draft.body["step"]))
+    if saved is None or saved.seq <= base or draft.body.get("over") == saved.seq:
+        return
+    fields = draft.body["fields"]
+    assert isinstance(fields, Mapping)
+    if dict(saved.fields) == dict(fields):
+        return
+    what = f"The step “{draft.body['step']}” was saved in another window meanwhile."
+    remedy = "Compare the two, and keep one of them."
+    raise StaleError(what, remedy=remedy, saved=dict(saved.fields), sent={str(k): str(v) for k, v in fields.items()}, seq=saved.seq)
+
+

@@ -1,0 +1,1 @@
+"""The room in a browser: a local web application for one period with a dozen benches."""
