@@ -121,3 +121,16 @@ def test_from_python(summer: Path, tmp_path: Path) -> None:
     assert check_kit(summer).date == datetime.date.today()
     with pytest.raises(InputError, match="No bench"):
         check_kit(tmp_path)
+
+
+def test_the_check_takes_the_decimal_sign_of_the_house(summer: Path, tmp_path: Path, run: Run) -> None:
+    house, page = tmp_path / "house.toml", tmp_path / "c.html"
+    house.write_text('[numbers]\ndecimal = "comma"\n', encoding="utf-8")
+    result = run("check", summer, "--date", "2031-07-04", "--house", house, "--html", page, "--json", tmp_path / "c.json")
+    assert result.exit_code == 0, result.output
+    friction = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))["benches"][0]["measures"]["friction"]["shown"]
+    assert "." in friction, "data keep the point"
+    text = page.read_text(encoding="utf-8")
+    assert friction.replace(".", ",") in text
+    assert friction not in text
+    assert "2031-07-04" in text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pikepdf
@@ -157,3 +158,33 @@ def test_from_python(tmp_path: Path) -> None:
         joulebook.rehearse(tmp_path / "three", benches=0)
     with pytest.raises(InputError, match="3 benches are asked for"):
         joulebook.rehearse(tmp_path / "four", benches=3, source=rehearsal.folder)
+
+
+def test_a_pack_takes_the_decimal_sign_of_the_house(tmp_path: Path, run: Run) -> None:
+    """Questions and answers write the comma of a house around the pack; records, folders and the answer file keep their own."""
+    (tmp_path / "house.toml").write_text('[numbers]\ndecimal = "comma"\n[sheets]\npaper = "us-letter"\n', encoding="utf-8")
+    out = tmp_path / "pack"
+    result = run("rehearse", "--diagnosis", 2, "--out", out, "--seed", 4, "--house", tmp_path / "house.toml")
+    assert result.exit_code == 0, result.output
+    for path in (out / "questions.html", tmp_path / "pack-answers" / "answers.html"):
+        body = path.read_text(encoding="utf-8").partition("<main>")[2]
+        shown = re.sub(r"<[^>]*>", " ", body)
+        assert re.search(r"\d,\d", shown)
+        assert not re.search(r"(?<![\w.])\d+\.\d+ ?(?:m|s|kg|°|%)", shown)
+        # Coordinates of the drawings are no numbers to read.
+        assert re.search(r'd="M\d+\.\d', body)
+    plain = run("rehearse", "--diagnosis", 2, "--out", tmp_path / "plain", "--seed", 4, "--no-pdf")
+    assert plain.exit_code == 0, plain.output
+    answers = [(tmp_path / f"{name}-answers" / "answers.json").read_text(encoding="utf-8") for name in ("pack", "plain")]
+    assert json.loads(answers[0])["benches"] != []
+    assert [bench["truth"] for bench in json.loads(answers[0])["benches"]] == [
+        bench["truth"] for bench in json.loads(answers[1])["benches"]
+    ]
+
+
+def test_a_rehearsal_takes_the_decimal_sign_of_the_house(tmp_path: Path, run: Run) -> None:
+    (tmp_path / "house.toml").write_text('[numbers]\ndecimal = "comma"\n', encoding="utf-8")
+    result = run("rehearse", "--benches", 1, "--out", tmp_path / "class", "--house", tmp_path / "house.toml", "--no-pdf")
+    assert result.exit_code == 0, result.output
+    page = (tmp_path / "class-answers" / "answers.html").read_text(encoding="utf-8")
+    assert re.search(r"\d,\d+ ± |\d,\d+\xa0%|\d,\d", page.partition("<main>")[2])

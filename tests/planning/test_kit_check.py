@@ -12,6 +12,7 @@ import pytest
 from tests.planning.kit_section import BASE, checked, kit_design, simulated
 
 from joulebook.errors import InputError, RecordError
+from joulebook.planning.demo_section import demo_benches
 from joulebook.planning.design import Design
 from joulebook.planning.kit_check import KitCheck, check_benches
 from joulebook.planning.kit_history import last_check, store_check
@@ -74,7 +75,7 @@ def test_a_change_is_found_and_said(autumn: KitCheck) -> None:
     change = next(reason for reason in by_title["Bench 3"].reasons if reason.basis == "change")
     assert change.sentence.startswith("Rolling resistance rose from 0.004")
     assert "2031-07-04" in change.sentence
-    assert "axles" in change.remedy
+    assert "axle screw" in change.remedy
     noisy = {reason.measure for reason in by_title["Bench 6"].reasons}
     assert {"noise_still", "noise_moving"} <= noisy
     assert autumn.sentence.endswith("need service.")
@@ -170,6 +171,28 @@ def test_json_form(autumn: KitCheck) -> None:
     }  # fmt: skip
     assert set(first["measures"]["friction"]) == {"value", "u", "u_repeat", "dof", "n", "note", "shown"}
     assert first["measures"]["friction"]["u_repeat"] <= first["measures"]["friction"]["u"]
+
+
+def test_a_cart_beyond_the_rangers_reach_is_no_fault_of_its_aim() -> None:
+    """Readings are lost because the cart comes too near: the finding says what to do, the share of readings lost only tells."""
+    near = replace(demo_benches()[3].design, title="Bench 4")
+    bench = check_benches([checked(near, 4)], date=AUTUMN).benches[0]
+    assert "too-close" in {finding.code for finding in bench.findings}
+    lost = [reason for reason in bench.reasons if reason.measure == "lost"]
+    assert lost
+    assert all(reason.remedy == "" and reason.weight < 1.0 for reason in lost)
+    assert bench.reasons[0].criterion == "Finding too-close of the audit."
+
+
+def test_the_speed_into_the_stop_is_kept_and_not_compared(summer: KitCheck, autumn: KitCheck) -> None:
+    """v = √(2 a d): the simulator's own speed before the first rebound, and no change is ever told of it."""
+    for bench in summer.benches:
+        truth = simulated(kit_design(int(bench.title.split()[1])), 1)
+        speeds = [math.sqrt(2.0 * each.descent_acceleration * each.travel) for each in truth.truths if each is not None]
+        impact = bench.measures["impact_speed"]
+        assert impact.value == pytest.approx(np.mean(speeds), abs=4.0 * impact.u)
+    assert not any("impact_speed" in bench.changes for bench in autumn.benches)
+    assert not any(reason.measure == "impact_speed" for bench in autumn.benches for reason in bench.reasons)
 
 
 def test_nothing_to_check() -> None:

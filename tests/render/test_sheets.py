@@ -9,6 +9,7 @@ import math
 import re
 from collections.abc import Iterator
 from dataclasses import asdict, replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -24,11 +25,12 @@ from joulebook.errors import AnalysisError, OutputError
 from joulebook.experiments.ramp_codes import CODES
 from joulebook.experiments.ramp_hints import HINTS
 from joulebook.planning.demo_section import write_demo
+from joulebook.readers.bench_file import read_bench
 from joulebook.render.answer_marks import DOUBTS
 from joulebook.render.sheet_answers import compose_answers
-from joulebook.render.sheet_blocks import Cautions, Sum, Tabled
+from joulebook.render.sheet_blocks import Cautions, Strips, Sum, Tabled
 from joulebook.render.sheet_card import SHEET_CAUTIONS, compose_card
-from joulebook.render.sheet_facts import BLANK_BENCH, entered, facts_of_plan
+from joulebook.render.sheet_facts import BLANK_BENCH, entered, facts_of, facts_of_plan
 from joulebook.render.sheet_hints import compose_hints
 from joulebook.render.sheet_run import compose_run_sheet, timeline
 from joulebook.render.sheet_slips import SLIPS
@@ -110,7 +112,29 @@ def test_the_letters_are_ours_and_travel_with_the_file(printed: dict[str, Printe
             if isinstance(item, pikepdf.Dictionary) and item.get("/Type") == "/FontDescriptor":
                 assert "/FontFile3" in item or "/FontFile2" in item
                 names.add(re.sub(r"^/[A-Z]{6}\+", "", str(item.FontName)).split("-")[0])
-    assert "AtkinsonHyperlegible" in names and names <= {"AtkinsonHyperlegible", "DejaVuSansMono"}
+    assert "FiraSans" in names and names <= {"FiraSans", "DejaVuSansMono"}
+
+
+@pytest.mark.parametrize("weight", ["Regular", "Bold"])
+def test_a_zero_is_plain_and_the_letters_of_a_sum_are_there(weight: str) -> None:
+    # A zero with a stroke or a dot through it is a glyph of three closed outlines; a plain one has two, as the letter O.
+    from fontTools.pens.recordingPen import DecomposingRecordingPen
+    from fontTools.ttLib import TTFont
+
+    (folder,) = find_spec("fontpkg_fira_sans").submodule_search_locations  # type: ignore[union-attr]
+    font = TTFont(Path(folder) / "files" / f"FiraSans-{weight}.ttf")
+    shapes = font.getGlyphSet()
+
+    def outlines(letter: str) -> int:
+        pen = DecomposingRecordingPen(shapes)
+        shapes[font.getBestCmap()[ord(letter)]].draw(pen)
+        return sum(name == "closePath" for name, _ in pen.value)
+
+    assert outlines("0") == outlines("O") == 2
+    assert {ord(letter) for letter in "θμ±½²√×÷−°"} <= set(font.getBestCmap())
+    # l, I and 1 are told apart by their outlines.
+    widths = {letter: font["hmtx"][font.getBestCmap()[ord(letter)]][0] for letter in "lI1"}
+    assert len(set(widths.values())) == 3
 
 
 def sizes_of_letters(content: bytes) -> set[float]:
@@ -237,16 +261,16 @@ def test_a_card_for_students_needs_no_record_and_looks_at_none(tmp_path: Path, b
         "Bench 1, by the window",
         "0.5124 kg",
         "6.00°",
-        "Planned",
-        "Measured",
-        "1.60 m",
+        "The bench file says",
+        "We measured",
         "15 cm",
         "Bench code",
         CAUTIONS_LABEL,
     ):
         assert told in text
+    assert "Planned" not in text
     (tmp_path / "bench.toml").write_text('title = "Bench 9"\n[track]\nlength = "2.2 m"\n', encoding="utf-8")
-    assert "2.20 m" in words(sheet("card", tmp_path).to_html())
+    assert "Value, with unit" in words(sheet("card", tmp_path).to_html())
 
 
 def test_the_local_rules_stand_in_their_box_or_leave_room() -> None:
@@ -458,7 +482,7 @@ def test_a_plan_gives_cards_with_what_to_aim_at_and_no_forecast() -> None:
     told = " ".join(texts([asdict(compose(facts, House())) for compose in (compose_card, compose_worksheet)]))
     assert "launch-1 to launch-4" in told and "3.1 cm" in told
     assert "0.2237" not in told and "0.93" not in told
-    assert "Put the ranger at the top end." in told and "(1.55 m long)" in told
+    assert "Put the ranger (the motion sensor) at the top end." in told and "1.55" not in told
     assert [each.title for each in facts_of_plan({**plan(), "benches": []})] == ["Bench A"]
 
 
@@ -467,9 +491,9 @@ def test_a_plan_with_the_ranger_at_the_bottom() -> None:
     lower = plan()
     lower["benches"][0]["set_up"]["placed"] = "bottom"
     (facts,) = facts_of_plan(lower)
-    assert (facts.placed, facts.distance, facts.length) == ("bottom", "about 0.49 m", "1.55 m")
+    assert (facts.placed, facts.distance) == ("bottom", "about 0.49 m")
     told = " ".join(texts(asdict(compose_card(facts, House()))))
-    assert "Put the ranger at the bottom end." in told and "The cart at the stop is about 0.49 m away from it." in told
+    assert "(the motion sensor) at the bottom end." in told and "The cart at the stop is about 0.49 m away from it." in told
     lower["benches"][0]["set_up"]["placed"] = "middle"
     with pytest.raises(ValueError, match="placed is 'middle', not top or bottom"):
         facts_of_plan(lower)
@@ -509,12 +533,15 @@ def test_a_planned_bench_file_gives_a_card_with_aims_and_no_readings(tmp_path: P
     plan_table = '[plan]\ncart.mass = "0.50 kg ± 0.01 kg"\ntrack.rise = "8.72 cm ± 0.2 cm"\ntrack.along = "100 cm ± 0.1 cm"\n'
     (tmp_path / "bench.toml").write_text(plan_table, encoding="utf-8")
     text = words(sheet("card", tmp_path).to_html())
-    assert "weighs about 0.50 kg" in text and "Aim at a slope of 5.0°, a rise of 8.7 cm on 100 cm of track." in text
+    assert "weighs about 0.50 kg" in text and "two marks on the track, 100.0 cm apart" in text
+    assert "until the upper mark is about 8.7 cm higher above the table than the lower one" in text
+    assert "Planned: measure and replace" in text and "The bench file says" not in text
     (tmp_path / "bench.toml").write_text('[plan]\ntrack.angle = "6 deg"\n', encoding="utf-8")
-    # 100 cm × sin 6.0° = 10.45 cm.
-    assert "Aim at a slope of 6.0°, a rise of 10.5 cm on 100 cm of track." in words(sheet("card", tmp_path).to_html())
+    assert "until an angle gauge on the track shows about 6.0°." in words(sheet("card", tmp_path).to_html())
     (tmp_path / "bench.toml").write_text('[cart]\nmass = "0.5124 kg ± 0.0005 kg"\n' + plan_table, encoding="utf-8")
-    assert "weighs about" not in words(sheet("card", tmp_path).to_html())
+    mixed = words(sheet("card", tmp_path).to_html())
+    assert "weighs about" not in mixed and "The bench file says" in mixed
+    assert "8.7 cm (planned: measure and replace)" in mixed and "0.5124 kg (planned" not in mixed
 
 
 @pytest.mark.parametrize(
@@ -532,3 +559,180 @@ def test_a_stated_slope_is_shown_with_its_interval(audits: list[Audit], distribu
     inputs = tuple(angle if item.name == "track.angle" else item for item in audits[0].inputs)
     _, slopes = blocks(compose_answers([replace(audits[0], inputs=inputs)], House()), Tabled)
     assert slopes.rows[0][1] == f"6.00° ± {half}°"
+
+
+RISE, GAUGE = replace(BLANK_BENCH, slope="rise"), replace(BLANK_BENCH, slope="gauge", angle="6.00° ± 0.25°")
+
+
+def told_of(part: Any) -> str:
+    return " ".join(texts(asdict(part)))
+
+
+def test_one_letter_stands_for_one_length(benches: Path) -> None:
+    """L is the stretch between the two marks, and nothing else: on the card, on the worksheet and in the picture of both."""
+    for compose in (compose_card, compose_worksheet):
+        told = told_of(compose(RISE, House()))
+        assert "length L" not in told and "upper mark" in told and "lower mark" in told
+        assert "L is the distance between them along the track." in told  # what the picture shows, for who cannot see it
+    assert "The distance between them, along the track, is L." in told_of(compose_card(RISE, House()))
+    # The track's own length is nobody's business at the bench.
+    assert "1.60" not in told_of(sheet("card", benches).parts[1])
+
+
+def test_a_bench_with_an_angle_gauge_is_asked_for_an_angle(printed: dict[str, PrintedSheet]) -> None:
+    gauge, rise = printed["worksheet"].parts[:2]
+    assert "sin θ" in told_of(gauge) and "upper mark" not in told_of(gauge) and "h ÷ L" not in told_of(gauge)
+    assert "d × h ÷ L" in told_of(rise) and "θ" not in told_of(rise)
+    assert "angle gauge" in told_of(printed["card"].parts[0]) and "angle gauge" not in told_of(printed["card"].parts[1])
+    named = {**plan(), "benches": []}
+    for method, way in (("protractor", "gauge"), ("height over length", "rise")):
+        named["recommended"]["set_up"]["angle_method"] = method
+        assert facts_of_plan(named)[0].slope == way
+
+
+@pytest.mark.parametrize(
+    ("facts", "added"), [(RISE, ("m % + d % + h % + L %", "d % + h % + L %")), (GAUGE, ("m % + d % + sin θ %", "d % + sin θ %"))]
+)
+def test_percentages_are_joined_and_the_mass_left_out_of_the_comparison(facts: Any, added: tuple[str, str]) -> None:
+    for method in ("percent difference", "percentage uncertainty"):
+        lines = {each.result: each.formula for each in blocks(compose_worksheet(facts, House(comparison=method)), Sum)}
+        assert lines["± of KE"] == "m % + 2 × v %" and lines["± of PE"] == added[0]
+        assert lines["Combined ±"] == f"2 × v % + {added[1]}"
+    for method in ("overlap of intervals", "t-prime", "model test"):
+        part = compose_worksheet(facts, House(comparison=method))
+        lines = {each.result: each.formula for each in blocks(part, Sum)}
+        assert lines["u of KE, without m"] == "2 × v %" and "m²" not in lines["u of PE, without m"]
+        assert "u = ± ÷ √3" in told_of(part)
+    assert "So leave m out when you compare KE with PE." in told_of(part)
+
+
+@pytest.mark.parametrize("method", COMPARISONS)
+def test_the_calculation_has_a_column_for_each_uncertainty(method: Any) -> None:
+    part = compose_worksheet(BLANK_BENCH, House(comparison=method))
+    (table,) = [each for each in blocks(part, Tabled) if each.caption == "All launches"]
+    sign = "± J" if method in ("percent difference", "percentage uncertainty") else "u, J"
+    assert table.headings == ("Launch", "KE, J", sign, "PE, J", sign, "KE − PE, J")
+    # Without the step about percentages, the lines that a comparison needs stand in the calculation.
+    short = compose_worksheet(BLANK_BENCH, House(comparison=method, steps=("readings", "calculation", "comparison")))
+    assert [each.result for each in blocks(short, Sum)] == [each.result for each in blocks(part, Sum)][2:5] + [
+        each.result for each in blocks(part, Sum)
+    ][:2] + [each.result for each in blocks(part, Sum)][5:]
+
+
+def test_the_worksheets_percentages_are_those_of_the_energies() -> None:
+    """What a student adds bounds what is true: worst cases of ½ m v² and m g d h/L, to first order (GUM 5.1.2, linear sum)."""
+    m, v, d, h, length = 0.5, 1.0, 0.6, 0.10, 1.00
+    off = {"m": 0.001, "v": 0.02, "d": 0.005, "h": 0.002, "L": 0.002}
+    percent = {"m": off["m"] / m, "v": off["v"] / v, "d": off["d"] / d, "h": off["h"] / h, "L": off["L"] / length}
+    kinetic = (m + off["m"]) * (v + off["v"]) ** 2 / (m * v**2) - 1
+    potential = (m + off["m"]) * (d + off["d"]) * (h + off["h"]) / (length - off["L"]) / (m * d * h / length) - 1
+    lines = {each.result: each.formula for each in blocks(compose_worksheet(RISE, House()), Sum)}
+    for name, worst in (("± of KE", kinetic), ("± of PE", potential)):
+        terms = [re.fullmatch(r"(?:(\d) × )?(\w) %", term) for term in lines[name].split(" + ")]
+        total = sum(int(term[1] or 1) * percent[term[2]] for term in terms if term)
+        assert all(terms) and total == pytest.approx(worst, rel=0.03)
+
+
+def test_a_value_that_no_such_bench_has_is_warned_of(tmp_path: Path) -> None:
+    (tmp_path / "bench.toml").write_text(
+        '[cart]\nmass = "512 kg ± 1 kg"\n[track]\nangle = "84 deg ± 0.5 deg"\n', encoding="utf-8"
+    )
+    text = words(sheet("card", tmp_path).to_html())
+    assert "512 kg ▲" in text and "84.0° ▲" in text
+    assert "▲ Check. m, mass of the cart: lab carts weigh 0.1 kg to 3 kg." in text
+    assert "tilted by 0.8° to 40°, this would be 84.0°" in text
+    rise = '[cart]\nmass = "0.5 kg"\n[track]\nrise = "97 cm"\nalong = "100 cm"\n'
+    (tmp_path / "bench.toml").write_text(rise, encoding="utf-8")
+    text = words(sheet("card", tmp_path).to_html())
+    # asin 0.97 = 75.9°.
+    assert "97.0 cm ▲" in text and "this would be 75.9°" in text and "0.500 kg ▲" not in text
+    (tmp_path / "bench.toml").write_text(rise.replace("97", "9.7"), encoding="utf-8")
+    assert "▲" not in words(sheet("card", tmp_path).to_html())
+
+
+def test_a_default_is_said_to_be_one(benches: Path) -> None:
+    bench = read_bench(benches / "bench-1", with_records=False)
+    inputs = {**bench.inputs, "cart.mass": replace(bench.inputs["cart.mass"], origin="default")}
+    told = told_of(compose_card(facts_of(replace(bench, inputs=inputs)), House()))
+    assert "m, mass of the cart: nobody has measured it; it is only a usual value." in told
+
+
+def test_every_strip_bears_its_cards_number() -> None:
+    *students, teacher = compose_hints()
+    cards = [card for part in students for card in blocks(part, Strips)]
+    assert len(cards) == len(HINTS) + len(SLIPS)
+    for card in cards:
+        number = card.title.removeprefix("Card ")
+        assert len(card.items) == 3 and all(lead.startswith(f"{number} · ") for lead, _ in card.items)
+    assert not blocks(teacher, Strips)  # nothing of the teacher's is cut up
+    assert "Do not cut it up, do not hand it out." in told_of(teacher)
+
+
+JARGON = r"datum|coverage|rectangular|Type [AB]|degrees of freedom|residual|apex|standard uncertainty|inertia|propagat|expanded"
+
+
+def test_students_read_no_jargon(benches: Path, audits: list[Audit]) -> None:
+    for kind, method in itertools.product(("card", "worksheet", "hints"), COMPARISONS):
+        one = sheet(kind, benches, house=House(comparison=method), audits=audits)  # type: ignore[arg-type]
+        told = " ".join(told_of(part) for part in one.parts if part.reader == "students")
+        assert not re.search(JARGON, told), (kind, method)
+    assert re.search(JARGON, told_of(compose_hints()[-1]))  # the search finds it where it is
+
+
+def lowest_ink(page: Any) -> float:
+    """Return how far down a page its lowest letter or line above the footer stands, as a share of the page's height."""
+    height = float(page.mediabox[3])
+    lowest, stack, matrix, line = 0.0, [], pikepdf.Matrix(), pikepdf.Matrix()
+    for operands, operator in pikepdf.parse_content_stream(page):
+        name = str(operator)
+        if name == "q":
+            stack.append(matrix)
+        elif name == "Q":
+            matrix = stack.pop()
+        elif name == "cm":
+            matrix = pikepdf.Matrix(*map(float, operands)) @ matrix
+        elif name == "Tm":
+            line = pikepdf.Matrix(*map(float, operands))
+        points = {"Tj": [(0.0, 0.0)], "TJ": [(0.0, 0.0)]}.get(name, [])
+        at = (line @ matrix) if points else matrix
+        if name in ("m", "l"):
+            points = [(float(operands[0]), float(operands[1]))]
+        for point in points:
+            _, y = at.transform(point)
+            share = 1.0 - y / height
+            # The footer stands in the margin of 17 mm.
+            if y > 17 / 25.4 * 72:
+                lowest = max(lowest, share)
+    return lowest
+
+
+@pytest.mark.parametrize(("paper", "large"), list(itertools.product(SIZES, (False, True))))
+@pytest.mark.parametrize("kind", ["card", "worksheet", "hints"])
+def test_no_page_is_left_almost_empty(
+    printed: dict[str, PrintedSheet], kind: str, paper: Any, large: bool, benches: Path
+) -> None:
+    one = sheet(kind, benches, paper=paper, large_print=large) if kind != "hints" else None
+    parts = compose_hints() if one is None else one.parts[:2]
+    with pikepdf.open(io.BytesIO(replace(printed[kind], paper=paper, large_print=large, parts=parts).to_pdf())) as pdf:
+        filled = [lowest_ink(page) for page in pdf.pages]
+    assert min(filled) > 1 / 3, filled
+
+
+@pytest.mark.parametrize("method", COMPARISONS)
+def test_no_worksheet_of_any_comparison_has_an_almost_empty_page(method: Any) -> None:
+    for paper, launches in itertools.product(SIZES, (1, 3, 5)):
+        parts = tuple(compose_worksheet(facts, House(comparison=method, launches=launches)) for facts in (RISE, GAUGE))
+        one = PrintedSheet("worksheet", "W", parts, paper=paper)  # type: ignore[arg-type]
+        with pikepdf.open(io.BytesIO(one.to_pdf())) as pdf:
+            filled = [lowest_ink(page) for page in pdf.pages]
+        assert min(filled) > 1 / 3, (paper, launches, filled)
+
+
+def test_pages_are_spread_evenly_and_lines_fill_the_last(printed: dict[str, PrintedSheet]) -> None:
+    card = replace(printed["card"], parts=printed["card"].parts[:1])
+    with pikepdf.open(io.BytesIO(card.to_pdf())) as pdf:
+        assert len(pdf.pages) == 2 and lowest_ink(pdf.pages[1]) > 0.85
+    # Twelve cards that would leave a few on a page of their own.
+    hints = replace(printed["hints"], parts=compose_hints(set())[:1], paper="us-letter")
+    with pikepdf.open(io.BytesIO(hints.to_pdf())) as pdf:
+        assert min(lowest_ink(page) for page in pdf.pages) > 0.5

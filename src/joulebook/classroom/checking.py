@@ -54,7 +54,8 @@ class Checked:
     @property
     def slips(self) -> tuple[str, ...]:
         """The codes of the likeliest explanation of each wrong line."""
-        return tuple(code for line in self.lines.values() if line.explanations for code in line.explanations[0].slips)
+        wrong = (line for line in self.lines.values() if line.kind == "slip" and line.explanations)
+        return tuple(code for line in wrong for code in line.explanations[0].slips)
 
 
 def write_up_of(bench: BenchState, *, code: str = "") -> WriteUp:
@@ -150,8 +151,9 @@ def _by_audit(line: LineResult, audit: Audit | None) -> LineResult:
     """Return a line that cannot be followed as right where it agrees with the bench's audit."""
     if line.kind != "cannot tell" or line.low is not None or line.written is None or audit is None:
         return line
-    quantity = audit.quantities.get(line.line)
-    if not isinstance(quantity, Quantity) or not line.written.holds(quantity.low, quantity.high):
+    # A group may have worked with any of its launches, or with their mean.
+    known = [each.quantities.get(line.line) for each in (audit, *audit.launches)]
+    if not any(isinstance(each, Quantity) and line.written.holds(each.low, each.high) for each in known):
         return line
     return replace(line, kind="right", by_audit=True)
 

@@ -13,15 +13,15 @@ from dataclasses import dataclass, field
 from joulebook import __version__
 from joulebook.analysis import audit_bench
 from joulebook.classroom.section import BenchState, HeldRecord
-from joulebook.engine.bench import Override
+from joulebook.engine.bench import Bench, Override
 from joulebook.engine.house import House
 from joulebook.engine.record import Record
 from joulebook.engine.report import Audit, Finding
-from joulebook.errors import BenchFileError, Fault, JoulebookError
+from joulebook.errors import AnalysisError, BenchFileError, Fault, JoulebookError
 from joulebook.readers.bench_file import make_bench
 from joulebook.readers.records import read_record
 
-__all__ = ["Judgement", "RecordNews", "judge_bench", "judgement_key", "reading_of"]
+__all__ = ["Judgement", "RecordNews", "judge_bench", "judgement_key", "reading_of", "values_in_force"]
 
 # While set-up readings are missing the records are judged all the same: with anything that a bench of this kind may be, so wide
 # that no energy follows from it. Findings that rest on these are left out.
@@ -93,7 +93,7 @@ def judge_bench(bench: BenchState, contents: Mapping[str, bytes], house: House) 
         news.append(told)
         if found is not None:
             records[held.id] = found
-    values, missing = _values(bench)
+    values, missing = values_in_force(bench)
     launches = [records[held.id] for held in bench.launches if held.id in records]
     by_name = {name: id_ for id_, name in names.items()}
     if not launches:
@@ -111,7 +111,7 @@ def judge_bench(bench: BenchState, contents: Mapping[str, bytes], house: House) 
         values = {**sound, **needed}
     try:
         made = make_bench(values=values, launches=launches, rest=rest, title=bench.title, overrides=overrides, house=house)
-        audit = audit_bench(made)
+        audit = _audited(made)
     except JoulebookError as error:
         told_faults = error.faults if isinstance(error, BenchFileError) else ()
         return Judgement(
@@ -137,6 +137,31 @@ def reading_of(held: HeldRecord, content: bytes) -> Record:
     return read_record(content, name=held.name, run=held.run or None)
 
 
+def _audited(made: Bench) -> Audit:
+    """Return the audit of a bench; where a person set times at which draws of the Monte Carlo leave the model's reach (a release
+    above the apex), the linear propagation alone, so that the ledger still follows what is set."""
+    try:
+        return audit_bench(made)
+    except AnalysisError as error:
+        if not made.overrides or error.code != "not-finite":
+            raise
+        return audit_bench(made, method="linear")
+
+
+def values_in_force(bench: BenchState) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return the set-up values that count, and the required ones that are missing; the group's own win over planned ones."""
+    planned = dict(bench.planned)
+    if any(name in bench.values for name in _SLOPE):
+        planned = {name: text for name, text in planned.items() if name not in _SLOPE}
+    # Planned values tell where the ranger stands; what must be measured is measured.
+    values = {**{name: text for name, text in planned.items() if name not in (*_SLOPE, "cart.mass")}, **bench.values}
+    missing = [] if "cart.mass" in values else ["cart.mass"]
+    if "track.angle" not in values:
+        pair = [name for name in ("track.rise", "track.along") if name not in values]
+        missing += ["track.angle"] if len(pair) == 2 else pair
+    return values, tuple(missing)
+
+
 def _read(held: HeldRecord, name: str, content: bytes | None) -> tuple[Record | None, RecordNews]:
     if content is None:
         problem = "The bytes of this record are not in the store."
@@ -153,20 +178,6 @@ def _names(counted: list[HeldRecord]) -> dict[str, str]:
     """Return the name by which the audit knows each record: the file's own, with the record's id where two share one."""
     often = [held.name for held in counted]
     return {held.id: held.name if often.count(held.name) == 1 else f"{held.name} ({held.id})" for held in counted}
-
-
-def _values(bench: BenchState) -> tuple[dict[str, str], tuple[str, ...]]:
-    """Return the set-up values that count, and the required ones that are missing; the group's own win over planned ones."""
-    planned = dict(bench.planned)
-    if any(name in bench.values for name in _SLOPE):
-        planned = {name: text for name, text in planned.items() if name not in _SLOPE}
-    # Planned values tell where the ranger stands; what must be measured is measured.
-    values = {**{name: text for name, text in planned.items() if name not in (*_SLOPE, "cart.mass")}, **bench.values}
-    missing = [] if "cart.mass" in values else ["cart.mass"]
-    if "track.angle" not in values:
-        pair = [name for name in ("track.rise", "track.along") if name not in values]
-        missing += ["track.angle"] if len(pair) == 2 else pair
-    return values, tuple(missing)
 
 
 def _value_faults(values: Mapping[str, str], house: House) -> tuple[Fault, ...]:

@@ -81,7 +81,9 @@ def check_line(line: str, written: Mapping[str, Written]) -> LineResult:
         loose = widened(written)
         wider = interval_of(line, loose)
         if wider is not None and own.holds(*wider, steps=2.0):
-            return replace(result, loosely=True)
+            # A choice of the house fits better than a rounding on the way, and is worth a word; neither is a mistake.
+            fits = [each for each in _explanations(line, own, written) if each.harmless]
+            return replace(result, loosely=True, explanations=tuple(fits))
     found = _explanations(line, own, written)
     if not found and expected is not None:
         found = _explanations(line, own, widened(written))

@@ -41,6 +41,8 @@ def line_sentence(line: LineResult) -> str:
         return f"{name} {shown}: the numbers before it are not given; ask to see this line."
     if line.kind == "right":
         how = "right from own numbers, rounded on the way" if line.loosely else "right from own numbers"
+        if line.explanations:
+            how = f"right from own numbers, as if {line.explanations[0].words}: a choice of the house, no mistake"
         return f"{name} {shown}: {how}." if line.low is not None else f"{name} {shown}: the numbers before it are not given."
     follows = "" if line.low is None or line.high is None else f", where own numbers give {_range(line.low, line.high)}"
     if line.kind == "cannot tell":

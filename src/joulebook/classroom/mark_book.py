@@ -54,6 +54,8 @@ def check_marking(book: MarkBook, draft: Draft) -> None:
     code = str(body.get("code", ""))
     if "code" in body and not 0 < len(code.strip()) <= _LONGEST_CODE:
         raise _refused(f"A code has 1 to {_LONGEST_CODE} characters.", "Use the student's number or pseudonym, not a name.")
+    if any(sign in "/\\?#" or not sign.isprintable() for sign in code):
+        raise _refused(f"The code {code!r} holds a sign that no code may have.", "Use letters, digits, dots and dashes.")
     if draft.kind == "write-up-added" and code not in book.write_ups and len(book.write_ups) >= _MOST_WRITE_UPS:
         raise _refused(f"There are {_MOST_WRITE_UPS} write-ups already.", "Make a second section for the rest.")
     if draft.kind == "write-up-removed" and code not in book.write_ups:

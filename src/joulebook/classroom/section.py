@@ -213,7 +213,7 @@ def _check_undoing(section: Section, draft: Draft, earlier: Iterable[Change]) ->
         if section.closed:
             raise _refused("The lesson is over: nothing more can be changed here.", "Ask your teacher to take back the bell.")
         # A group takes back its own slips; what was committed only the teacher opens again.
-        if target.actor != "bench" or target.bench != draft.bench or target.kind in ("work-committed", "undone"):
+        if target.actor != "bench" or target.bench != draft.bench or target.kind in ("work-committed", "undone", "hint-released"):
             raise _refused("This is not yours to undo.", "Ask your teacher.")
         bench = section.benches.get(draft.bench or 0)
         if bench is not None and bench.committed_at and target.body.get("step") in COMMITTED_STEPS:

@@ -85,6 +85,9 @@ def _set_up(checked: Checked) -> Suggestion:
         return Suggestion("set-up", "missing", evidence, ("set-up-missing",))
     if len(given) == 1:
         return Suggestion("set-up", "inadequate", evidence, ("set-up-missing",))
+    shown = checked.readings.get("slope")
+    if shown is not None and shown.kind == "off":
+        return Suggestion("set-up", "needs improvement", (*evidence, reading_sentence(shown)), ("set-up-how",))
     sure = all("±" in values[name] or "(" in values[name] for name in values if name.startswith(("cart.mass", "track.")))
     if not sure:
         return Suggestion("set-up", "needs improvement", (*evidence, "Not every reading has its uncertainty."), ("set-up-how",))
@@ -105,7 +108,8 @@ def _data(judgement: Judgement | None) -> Suggestion:
 
 
 def _readings(checked: Checked) -> Suggestion:
-    given = {name: each for name, each in checked.readings.items() if each.kind != "blank"}
+    # The slope is a reading of the set-up, not of the graph.
+    given = {name: each for name, each in checked.readings.items() if each.kind != "blank" and name != "slope"}
     if not given:
         return Suggestion("readings", "missing", ("No reading from the graph is given.",))
     evidence = tuple(reading_sentence(each) for each in given.values())
@@ -127,13 +131,10 @@ def _calculation(checked: Checked) -> Suggestion:
     if not {"kinetic_energy", "potential_energy"} & done.keys():
         return Suggestion("calculation", "missing", ("Neither energy is worked out.",), ("calculation-more",))
     evidence = tuple(line_sentence(line) for line in done.values())
-    wrong = [
-        line
-        for line in done.values()
-        if line.kind in ("slip", "cannot tell") and not (line.explanations and line.explanations[0].harmless)
-    ]
-    unseen = [line for line in wrong if line.kind == "cannot tell"]
-    if unseen and len(unseen) == len(wrong) and any(line.low is None for line in unseen):
+    unseen = [line for line in done.values() if line.kind == "cannot tell" and line.low is None]
+    wrong = [line for line in done.values() if line.kind == "slip" and not line.explanations[0].harmless]
+    wrong += [line for line in done.values() if line.kind == "cannot tell" and line.low is not None]
+    if unseen and not wrong:
         return Suggestion("calculation", "", (*evidence, "Ask to see these lines."))
     if not wrong and {"kinetic_energy", "potential_energy"} <= done.keys():
         return Suggestion("calculation", "adequate", evidence, ("calculation-right",))

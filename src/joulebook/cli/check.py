@@ -26,9 +26,7 @@ __all__ = ["check"]
     type=click.Path(file_okay=False),
     help="Compare with the last check stored there, and store this one.",
 )
-@click.option(
-    "--against", metavar="FILE", type=ExistingPath(dir_okay=False), help="Compare with this stored check instead."
-)
+@click.option("--against", metavar="FILE", type=ExistingPath(dir_okay=False), help="Compare with this stored check instead.")
 @click.option("--date", "day", metavar="YYYY-MM-DD", help="The day of the run; today unless given.")
 @click.option(
     "--json", "json_", is_flag=False, flag_value=STDOUT, metavar="[FILE]", help="Write the check as JSON; no name: print it."
@@ -74,14 +72,17 @@ def check(
     if STDOUT not in (json_, html, pdf):
         from joulebook.render.kit_check_terminal import show_kit_check
 
-        show_kit_check(told)
+        show_kit_check(told, decimal=rules.decimal)
 
     def document() -> Document:
         from joulebook.render.kit_check_document import kit_check_document
 
         return kit_check_document(told)
 
-    write_document(document, html=html, pdf=pdf, paper=paper or rules.paper)
+    if html is not None or pdf is not None:
+        from joulebook.render.kit_check_document import kit_names
+
+        write_document(document, html=html, pdf=pdf, paper=paper or rules.paper, decimal=rules.decimal, keep=kit_names(told))
     if history is not None:
         click.echo(f"stored: {store_check(history, date, text)}", err=True)
 

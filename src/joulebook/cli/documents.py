@@ -14,9 +14,18 @@ if TYPE_CHECKING:
 __all__ = ["write_document"]
 
 
-def write_document(make: Callable[[], Document], *, html: str | None = None, pdf: str | None = None, paper: str = "a4") -> None:
+def write_document(
+    make: Callable[[], Document],
+    *,
+    html: str | None = None,
+    pdf: str | None = None,
+    paper: str = "a4",
+    decimal: str = ".",
+    keep: tuple[str, ...] = (),
+) -> None:
     """Write a document as HTML and as PDF, each where a path is given ("-" is the terminal); it is made only when one is.
 
+    decimal: the house's decimal sign. keep: names whose points are left as they are.
     Raises OutputError when it cannot be written or the libraries that it needs are not installed.
     """
     if html is None and pdf is None:
@@ -26,9 +35,9 @@ def write_document(make: Callable[[], Document], *, html: str | None = None, pdf
 
         document = make()
         if html is not None:
-            write_output(html, write_document_page(document))
+            write_output(html, write_document_page(document, decimal=decimal, keep=keep))
         if pdf is not None:
-            write_output(pdf, write_document_paper(document, paper=paper))
+            write_output(pdf, write_document_paper(document, paper=paper, decimal=decimal, keep=keep))
     except ModuleNotFoundError as error:
         if (error.name or "joulebook").startswith("joulebook"):
             raise

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -87,9 +88,10 @@ def rehearse(
     from joulebook.api.rehearsals import rehearsal_house
     from joulebook.api.rehearsals import rehearse as write_benches
 
-    size = paper or rehearsal_house(house, source=source, folder=root).paper
+    rules = rehearsal_house(house, source=source, folder=root)
+    size = paper or rules.paper
     if diagnosis is not None:
-        _write_pack(root, apart, diagnosis, codes, seed, pdf=pdf, paper=size)
+        _write_pack(root, apart, diagnosis, codes, seed, pdf=pdf, paper=size, decimal=rules.decimal)
         return
 
     rehearsal = write_benches(
@@ -104,27 +106,39 @@ def rehearse(
 
         return rehearsal_sheet(told, {code.code: code.title for code in CODES})
 
-    write_document(sheet, html=str(apart / "answers.html"), pdf=str(apart / "answers.pdf") if pdf else None, paper=size)
+    write_document(
+        sheet, html=str(apart / "answers.html"), pdf=str(apart / "answers.pdf") if pdf else None, paper=size,
+        decimal=rules.decimal, keep=_names(rehearsal),
+    )  # fmt: skip
     count = len(rehearsal.benches)
     click.echo(
         f"{count} {'bench' if count == 1 else 'benches'} written to {root}; what is hidden where: {apart / 'answers.html'}"
     )
 
 
-def _write_pack(root: Path, apart: Path, records: int, codes: list[str], seed: int, *, pdf: bool, paper: str) -> None:
+def _write_pack(
+    root: Path, apart: Path, records: int, codes: list[str], seed: int, *, pdf: bool, paper: str, decimal: str
+) -> None:
     from joulebook.api.rehearsals import diagnosis_pack
     from joulebook.render.diagnosis_document import answer_sheet, question_sheet
 
     pack = diagnosis_pack(root / "records", records=records, fault=codes, seed=seed)
     _write_answers(pack.rehearsal, apart)
     questions, solutions = root / "questions", apart / "answers"
-    write_document(
-        lambda: question_sheet(pack.items), html=f"{questions}.html", pdf=f"{questions}.pdf" if pdf else None, paper=paper
-    )
-    write_document(
-        lambda: answer_sheet(pack.items), html=f"{solutions}.html", pdf=f"{solutions}.pdf" if pdf else None, paper=paper
-    )
+    for make, path in ((question_sheet, questions), (answer_sheet, solutions)):
+        write_document(
+            partial(make, pack.items), html=f"{path}.html", pdf=f"{path}.pdf" if pdf else None, paper=paper, decimal=decimal,
+            keep=_names(pack.rehearsal),
+        )  # fmt: skip
     click.echo(f"{len(pack.items)} records written to {root / 'records'}; questions: {questions}.html; answers: {solutions}.html")
+
+
+def _names(rehearsal: Rehearsal) -> tuple[str, ...]:
+    """Return the names in a rehearsal whose points are no decimal signs."""
+    names = [rehearsal.folder.name]
+    for bench in rehearsal.benches:
+        names += [bench.folder.name, bench.bench.title, *(record.file for record in bench.bench.launches)]
+    return tuple(dict.fromkeys(name for name in names if name))
 
 
 def _check_apart(root: Path, apart: Path) -> None:

@@ -127,10 +127,13 @@ def fit_motion(
     hops.solve()
     drop_wild(hops)
     drop_strange_hops(hops, datum)
+    given, seen = datum, hops.index.size
     datum = datum or _datum_without_rest(hops, outline)
     for _ in range(3):
         floor = datum.level + _contacts(hops, outline, datum).clear + 2.0 * datum.u
         trimmed = take_free(hops, floor)
+        if given is not None and hops.index.size <= hops.values.size:
+            raise _rest_above_flight(hops, outline, given, seen)
         hops.solve()
         if holds_all(hops, floor, trimmed):
             break
@@ -149,6 +152,7 @@ def fit_motion(
         raise FitError(
             f"the apex at {hops.apexes[0]:.3f} m lies no higher than the release at {release_level:.3f} m (up-slope readings).",
             remedy="Look whether the rest record belongs to this launch.",
+            code="rest-mismatch",
         )
     misfit = _misfit(hops, noise, u_drag, release_level, outline.up)
     windows = hops.windows(release_level)
@@ -162,6 +166,17 @@ def fit_motion(
         fitted=fitted, residual=hops.level - fitted, windows=windows, noise=noise.sd, correlation=noise.rho, datum=datum,
         contacts=contacts, misfit=misfit, trimmed=trimmed[: hops.count],
     )  # fmt: skip
+
+
+def _rest_above_flight(hops: Hops, outline: Outline, datum: Datum, seen: int) -> FitError:
+    """Return the error for a rest level so high that next to nothing of the flight lies above it, told in readings."""
+    rest, turn = outline.up * datum.level, outline.up * float(hops.apexes[0])
+    return FitError(
+        f"the rest record has the cart at {rest:.3f} m from the ranger, and in the launch it turns at {turn:.3f} m: "
+        f"{hops.index.size or 'none'} of the {seen} readings of its flight lie above the rest level.",
+        remedy="Take the rest record again with ranger and stop where they are for the launches, or leave it out.",
+        code="rest-mismatch",
+    )
 
 
 def _inside(hops: Hops, rejected: IntArray) -> IntArray:

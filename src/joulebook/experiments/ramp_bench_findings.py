@@ -103,7 +103,8 @@ def _slope(bench: Bench, ledger: Ledger | None) -> list[Finding]:
             "with that of the motion, and the difference of the energies is off by as much."
         )
         found.append(finding("angle-mismatch", "look", message, stated_deg=stated, seen_deg=seen, u_seen_deg=u_seen))
-        if not meant:
+        # An angle that is none of a track explains any ratio: the units are not to be doubted as well.
+        if not meant and SLOPES[0] <= stated <= SLOPES[1]:
             found += _unit_factor(ratio)
     if not SLOPES[0] <= stated <= SLOPES[1] or (found and meant):
         shown = f", and the motion shows {seen:.1f}°" if np.isfinite(seen) else ""
@@ -140,12 +141,14 @@ def _stated(bench: Bench) -> tuple[float, float]:
 
 def _unit_factor(ratio: float) -> list[Finding]:
     """Return a finding when the motion is too large or too small by the ratio of two units of length."""
-    for factor in (100.0, 10.0, 0.1, 0.01):
-        if abs(ratio / factor - 1.0) < 0.35:
+    for factor, half in ((100.0, False), (10.0, False), (10.0, True), (100.0, True)):
+        if abs(ratio * factor - 1.0 if half else ratio / factor - 1.0) < 0.35:
+            times = 1.0 / ratio if half else ratio
+            pace, size = ("more slowly than", "small") if half else ("as fast as", "large")
             message = (
-                f"The cart slows {ratio:.3g} times as fast as the stated slope makes it, as if the distances were in a unit "
-                f"{factor:g} times off. With distances {factor:g} times too large the kinetic energy is {factor * factor:g} "
-                "times too large."
+                f"The cart slows {times:.3g} times {pace} the stated slope makes it, as if every distance were written {factor:g} "
+                f"times too {size}: in another unit than its heading says. The kinetic energy then comes out "
+                f"{factor * factor:g} times too {size}, the potential energy {factor:g} times."
             )
             return [finding("units-suspect", "look", message, ratio=ratio)]
     return []

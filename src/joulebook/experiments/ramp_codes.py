@@ -73,7 +73,7 @@ CODES: tuple[FindingCode, ...] = (
         "Record the cart standing at the stop with the plunger out for three seconds.",
     ),
     FindingCode(
-        "rest-mismatch", ("look",), "The rest record does not fit the launch",
+        "rest-mismatch", ("stop", "look"), "The rest record does not fit the launch",
         "The cart settles, or bounces, at another level than the rest record has it: stop or ranger were moved in between.",
         "Fix stop and ranger, and take the rest record again.",
     ),

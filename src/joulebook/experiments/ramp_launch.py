@@ -15,6 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 from joulebook.engine.experiment import Experiment, Model, Values
+from joulebook.errors import InputError
 from joulebook.experiments.environment import distance_scale, normal_gravity
 from joulebook.experiments.ramp_bench_findings import inspect_bench
 from joulebook.experiments.ramp_codes import CODES
@@ -221,9 +222,26 @@ def _climb_time(a: Array, h: Array, k: Array) -> Array:
 
 
 def expected_fall(v: Mapping[str, float]) -> float:
-    """Return the mean deceleration g·sinθ/(1+κ) that the stated slope would give, m/s²."""
+    """Return the mean deceleration g·sinθ/(1+κ) that the stated slope would give, m/s².
+
+    Raises InputError when the rise is not smaller than the stretch over which it was taken.
+    """
+    _check_rise(v)
     values = {name: np.asarray(value) for name, value in v.items()}
     return float(gravity(values) * _sine(values) / (1.0 + values["cart.rotating_fraction"]))
+
+
+def _check_rise(v: Mapping[str, float]) -> None:
+    """Refuse a rise that no slope has, before a root of 1 − sin²θ fails on it without naming either length."""
+    if "track.rise" not in v or v["track.rise"] < v["track.along"]:
+        return
+    rise, along = v["track.rise"], v["track.along"]
+    raise InputError(
+        f"track.rise is {rise:.4g} m and track.along {along:.4g} m: a track cannot rise by as much as the stretch along it, or by "
+        f"{rise - along:.2g} m more.",
+        remedy="track.rise is the height gained, track.along the length on the track over which it was taken. Look whether they "
+        "are swapped or in different units.",
+    )
 
 
 def _drag(inputs: Mapping[str, Input]) -> tuple[float, float]:

@@ -65,6 +65,9 @@ def inspect_unfitted(bench: Bench, run: Run) -> Finding:
             f"at {trace.rate:.1f} samples per second the flight holds too few readings for any motion to be seen. {_NOTHING}"
         )
         return finding("too-slow", "stop", message, run, rate_Hz=trace.rate)
+    if run.failure is not None and run.failure.code == "rest-mismatch":
+        # Before the rest: the flight was seen, and it is the level to count from that does not belong to it.
+        return finding("rest-mismatch", "stop", f"{run.failure.message} {_NOTHING}", run, failure=run.failure.message)
     broken = _broken(run) if swing > _SWING else None
     if broken is not None:
         return broken

@@ -13,6 +13,7 @@ import datetime
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from statistics import median
 from typing import Literal
 
 from joulebook.engine.bench import Bench
@@ -32,6 +33,9 @@ NEEDS: tuple[Need, ...] = ("service", "unknown", "watch", "fine")
 
 FAMILY = 0.05
 """How often a check in which nothing has changed may name a change, and a class of equal benches one that stands out."""
+
+_OUT_OF_RANGE = ("too-close", "too-far")
+"""Findings that explain lost readings better than their share does."""
 
 CheckedBench = tuple[str, Bench, Audit] | tuple[str, JoulebookError]
 
@@ -153,7 +157,9 @@ def check_benches(benches: Sequence[CheckedBench], *, date: datetime.date, again
     if against is not None:
         measured = _compared(measured, against)
     placed, class_standings = _placed(measured)
-    judged = [_judged(bench, class_standings, against) for bench in placed]
+    impacts = [bench.measures["impact_speed"].value for bench in placed if "impact_speed" in bench.measures]
+    usual = median(impacts) if impacts else None
+    judged = [_judged(bench, class_standings, against, usual) for bench in placed]
     ranks = {need: rank for rank, need in enumerate(NEEDS)}
     ordered = sorted(judged, key=lambda bench: (ranks[bench.need], -sum(reason.weight for reason in bench.reasons)))
     sentence = check_sentence([(bench.title, bench.need) for bench in ordered])
@@ -179,7 +185,7 @@ def _compared(benches: Sequence[BenchCheck], against: StoredCheck) -> list[Bench
         before = _earlier(bench, against, unique=titles.count(bench.title) == 1)
         found = {}
         for name, measure in bench.measures.items():
-            if before is not None and name in before.measures:
+            if before is not None and name in before.measures and specs[name].compared:
                 then = before.measures[name]
                 scatter = specs[name].kind == "scatter"
                 difference = (measure.value / then.value if then.value else math.nan) if scatter else measure.value - then.value
@@ -200,6 +206,15 @@ def _earlier(bench: BenchCheck, against: StoredCheck, *, unique: bool) -> Stored
     return next((each for each in against.benches if each.folder == bench.folder and each.title == bench.title), None)
 
 
+def _earlier_impact(bench: BenchCheck, against: StoredCheck | None) -> float | None:
+    """Return the speed into the stop at the last check, m/s; None where it is not known."""
+    if against is None or not bench.changes:
+        return None
+    before = _earlier(bench, against, unique=True)
+    then = None if before is None else before.measures.get("impact_speed")
+    return None if then is None else then.value
+
+
 def _placed(benches: Sequence[BenchCheck]) -> tuple[list[BenchCheck], dict[str, Standing]]:
     """Place every bench in its class, measure by measure."""
     specs = [spec for spec in KIT_MEASURES if spec.in_class]
@@ -216,12 +231,16 @@ def _placed(benches: Sequence[BenchCheck]) -> tuple[list[BenchCheck], dict[str, 
     return [replace(bench, scores=score) for bench, score in zip(benches, scores, strict=True)], found
 
 
-def _judged(bench: BenchCheck, class_standings: Mapping[str, Standing], against: StoredCheck | None) -> BenchCheck:
-    """Say what a bench needs, and why."""
+def _judged(
+    bench: BenchCheck, class_standings: Mapping[str, Standing], against: StoredCheck | None, usual: float | None
+) -> BenchCheck:
+    """Say what a bench needs, and why. usual: the class's median speed into the stop, m/s."""
     if bench.error:
         reason = Reason("", "error", f"It could not be audited: {bench.error}", "Correct what is named and check it again.", 10.0)
         return replace(bench, need="unknown", reasons=(reason,))
     reasons: list[Reason | None] = []
+    here = bench.measures.get("impact_speed")
+    earlier = _earlier_impact(bench, against)
     for spec in KIT_MEASURES:
         measure = bench.measures.get(spec.name)
         if measure is None:
@@ -233,12 +252,20 @@ def _judged(bench: BenchCheck, class_standings: Mapping[str, Standing], against:
                 change_reason(
                     spec, change.before, measure, change.difference, change.probability, change.adjusted,
                     family=FAMILY, day=against.date,
+                    impacts=(earlier, here.value) if earlier and here else None,
                 )
             )  # fmt: skip
         if spec.name in class_standings:
-            reasons.append(class_reason(spec, measure, class_standings[spec.name], bench.scores[spec.name]))
+            impacts = (usual, here.value) if usual and here else None
+            reasons.append(class_reason(spec, measure, class_standings[spec.name], bench.scores[spec.name], impacts=impacts))
     slope = slope_reason(bench.measures, bench.missing)
     told = {"angle-mismatch"} if slope is not None else set()
+    if any(finding.code in _OUT_OF_RANGE for finding in bench.findings):
+        # The cart went where the ranger cannot measure: the finding says what to do, and nothing is wrong with the aim.
+        reasons = [
+            replace(reason, remedy="", weight=0.2 * reason.weight) if reason and reason.measure == "lost" else reason
+            for reason in reasons
+        ]
     reasons.append(slope)
     for code in dict.fromkeys(finding.code for finding in bench.findings if finding.code not in told):
         reasons.append(finding_reason([finding for finding in bench.findings if finding.code == code]))
@@ -253,7 +280,7 @@ def _judged(bench: BenchCheck, class_standings: Mapping[str, Standing], against:
 
 
 def _once(reasons: Sequence[Reason | None]) -> list[Reason]:
-    """Keep every reason, but say what to do about a measure only once."""
+    """Keep every reason, but say what to do only once."""
     kept: list[Reason] = []
     for reason in sorted((each for each in reasons if each is not None), key=lambda reason: -reason.weight):
         again = any(reason.remedy == other.remedy for other in kept)

@@ -11,16 +11,28 @@ from joulebook.engine.report import Finding
 from joulebook.planning.kit_measures import ANGLE_KNOWN, Measure
 from joulebook.planning.kit_statistics import Standing
 from joulebook.planning.kit_table import KIT_MEASURES, KitMeasure
-from joulebook.planning.kit_words import probability_text, shown_value
+from joulebook.planning.kit_words import plain_value, probability_text, shown_value
+from joulebook.render.numbers import number
 
-__all__ = ["ALONE", "Reason", "bounds_reason", "change_reason", "class_reason", "finding_reason", "slope_reason"]
+__all__ = [
+    "ALONE",
+    "OF_THE_STOP",
+    "Reason",
+    "bounds_reason",
+    "change_reason",
+    "class_reason",
+    "finding_reason",
+    "slope_reason",
+    "speed_allowance",
+]
 
 _SPECS = {spec.name: spec for spec in KIT_MEASURES}
 _SERVICE_FINDINGS = ("misfit",)
 _NOT_OF_THE_KIT = ("mass-suspect", "angle-suspect", "wrong-side", "units-suspect", "velocity-only", "no-rest", "soft-stop")
 """Findings about what was written or exported, or that name a property: no reason to mend anything."""
 
-_OF_THE_STOP = ("contact_time", "restitution")
+OF_THE_STOP = ("contact_time", "restitution")
+"""Measures of a rebound, which depend on the speed of the cart."""
 
 _WORST_SCALE = 0.05
 """No ranger's scale is off by more: 10 K and humidity make 2 %, a wrong setting little more (common practice)."""
@@ -33,7 +45,8 @@ ALONE = 0.01
 class Reason:
     """One reason. measure: its name, "" for none. basis: "bounds", "change", "class", "slope", "finding" or "error".
 
-    sentence: what was seen, with its numbers. remedy: what to do, "" where another reason says it.
+    sentence: what was seen, in plain words. remedy: what to do, "" where another reason says it. criterion: the numbers and the
+    rule by which it counts, for a footnote, "" for none.
     weight: 3 and more asks for service, 1 and more for an eye on it, less is only told.
     """
 
@@ -42,6 +55,7 @@ class Reason:
     sentence: str
     remedy: str
     weight: float
+    criterion: str = ""
 
     def to_dict(self) -> dict[str, object]:
         """Return the JSON object."""
@@ -51,6 +65,7 @@ class Reason:
             "sentence": self.sentence,
             "remedy": self.remedy,
             "weight": self.weight,
+            "criterion": self.criterion,
         }
 
 
@@ -59,10 +74,10 @@ def bounds_reason(spec: KitMeasure, measure: Measure) -> Reason | None:
     for bound, weight in ((spec.service, 3.0), (spec.watch, 1.0)):
         if bound is None or not _beyond(spec, measure, bound):
             continue
-        side = "below" if spec.worse == "down" else "above"
-        limit = _plain(spec, bound)
-        sentence = f"{_upper(spec.label)} is {shown_value(spec, measure)}, {side} {limit}."
-        return Reason(spec.name, "bounds", sentence, spec.remedy, weight + min(abs(measure.value / bound), 9.0) / 10.0)
+        side = "at least" if spec.worse == "down" else "at most"
+        sentence = f"{_said(spec, measure)}; good kit has {side} {plain_value(spec, bound)}."
+        criterion = f"{_upper(spec.label)} {shown_value(spec, measure)}, beyond the bound by more than its uncertainty explains."
+        return Reason(spec.name, "bounds", sentence, spec.remedy, weight + min(abs(measure.value / bound), 9.0) / 10.0, criterion)
     return None
 
 
@@ -76,10 +91,12 @@ def change_reason(
     *,
     family: float,
     day: datetime.date,
+    impacts: tuple[float, float] | None = None,
 ) -> Reason | None:
     """Return the reason for a change that is unlikely by chance and large enough to matter, else None.
 
     difference: now less before; of a scatter their ratio. adjusted: probability among all comparisons. family: where that counts.
+    impacts: speeds into the stop then and now, m/s, None when not known; what they explain of a rebound is no change.
     """
     if math.isnan(probability) or probability > ALONE:
         return None
@@ -88,7 +105,8 @@ def change_reason(
         matters = max(difference, 1.0 / difference) > 1.0 + spec.relative
         up = difference > 1.0
     else:
-        matters = abs(difference) > max(spec.relevant, spec.relative * abs(before.value))
+        least = max(spec.relevant, spec.relative * abs(before.value))
+        matters = abs(difference) > least + speed_allowance(spec, before.value, impacts)
         up = difference > 0.0
     if not matters:
         return None
@@ -96,40 +114,67 @@ def change_reason(
     verb = "rose" if up else "fell"
     certain = adjusted <= family
     sentence = (
-        f"{_upper(spec.label)} {verb} from {shown_value(spec, before)} on {day.isoformat()} to {shown_value(spec, now)}; "
-        f"chance alone does that in {probability_text(probability)} "
-        f"comparisons{'' if certain else ', and among all those of this check that is not certain yet'}."
+        f"{_upper(spec.label)} {verb} from {plain_value(spec, before.value, before.u)} on {day.isoformat()} to "
+        f"{plain_value(spec, now.value, now.u)}"
+    )
+    criterion = (
+        f"{_upper(spec.label)} {shown_value(spec, before)} then, {shown_value(spec, now)} now; chance alone does that in "
+        f"{probability_text(probability)} comparisons{'' if certain else ', and this check makes many'}."
     )
     if not worse:
-        return Reason(spec.name, "change", f"{sentence} That is better than it was.", "", 0.2)
+        return Reason(spec.name, "change", f"{sentence}. That is better than it was.", "", 0.2, criterion)
     weight = 3.5 if certain else 1.2
+    if spec.name in ("slope_gap", "release_speed"):
+        weight = min(weight, 2.5)
     return Reason(
-        spec.name, "change", sentence, spec.remedy, min(weight, 2.5) if spec.name in ("slope_gap", "release_speed") else weight
+        spec.name, "change", f"{sentence}{'' if certain else '; that is not certain yet'}.", spec.remedy, weight, criterion
     )
 
 
-def class_reason(spec: KitMeasure, measure: Measure, standing: Standing, z: float) -> Reason | None:
-    """Return the reason for a value that stands out from the class and differs from it by enough to matter, else None."""
+def class_reason(
+    spec: KitMeasure, measure: Measure, standing: Standing, z: float, *, impacts: tuple[float, float] | None = None
+) -> Reason | None:
+    """Return the reason for a value that stands out from the class and differs from it by enough to matter, else None.
+
+    impacts: speeds into the stop of the class (median) and of this bench, m/s, None when not known.
+    """
     if abs(z) <= standing.limit or spec.name in ("slope_gap", "scale_hint"):
         return None
     middle = math.exp(standing.median) if standing.logarithmic else standing.median
     if standing.logarithmic:
         matters = abs(math.log(measure.value / middle)) > math.log1p(spec.relative)
     else:
-        matters = abs(measure.value - middle) > max(spec.relevant, spec.relative * abs(middle))
+        least = max(spec.relevant, spec.relative * abs(middle))
+        matters = abs(measure.value - middle) > least + speed_allowance(spec, middle, impacts)
     if not matters:
         return None
     worse = spec.worse == "both" or (spec.worse == "up") == (z > 0.0)
-    sentence = (
-        f"{_upper(spec.label)} is {shown_value(spec, measure)}, and the {standing.benches} benches' median is "
-        f"{_plain(spec, middle)}: z = {z:.1f}".replace("-", "−")
-        + f", where {standing.benches} equal benches stay within ±{standing.limit:.1f}."
+    spread = standing.u if not standing.logarithmic else 0.0
+    sentence = f"{_said(spec, measure)}; the other benches {plain_value(spec, middle, spread)}"
+    if impacts is not None and spec.name in OF_THE_STOP:
+        sentence += f" (the cart came back at {number(impacts[1], 2)} m/s here, at {number(impacts[0], 2)} m/s there)"
+    criterion = (
+        f"{_upper(spec.label)} {shown_value(spec, measure)}, median of {standing.benches} benches {plain_value(spec, middle)}: "
+        f"z = {z:.1f}".replace("-", "−")
+        + f", where {standing.benches} equal benches stay within ±{standing.limit:.1f} (ISO 13528)."
     )
     if not worse:
-        return Reason(spec.name, "class", f"{sentence} That is better than the others.", "", 0.3)
+        return Reason(spec.name, "class", f"{sentence}. That is better than the others.", "", 0.3, criterion)
     # Another kind of stop than the others' is no fault.
-    weight = 1.3 if spec.name in _OF_THE_STOP else 3.2
-    return Reason(spec.name, "class", sentence, spec.remedy, weight)
+    weight = 1.3 if spec.name in OF_THE_STOP else 3.2
+    return Reason(spec.name, "class", f"{sentence}.", spec.remedy, weight, criterion)
+
+
+def speed_allowance(spec: KitMeasure, value: float, impacts: tuple[float, float] | None) -> float:
+    """Return by how much a rebound may differ from `value` because the cart comes in at another speed; 0 for other measures.
+
+    impacts: speed of `value` and of the other, m/s. What a stop takes, 1 − e, goes with the speed (Hunt and Crossley, J. Appl.
+    Mech. 42 (1975) 440: e = 1 − αv); the contact of a stop that pushes at a distance goes with 1/v, that of a spring not at all.
+    """
+    if impacts is None or spec.name not in OF_THE_STOP or min(impacts) <= 0.0:
+        return 0.0
+    ratio = impacts[1] / impacts[0]
+    return max(1.0 - value, 0.0) * abs(ratio - 1.0) if spec.name == "restitution" else value * abs(1.0 / ratio - 1.0)
 
 
 def slope_reason(measures: Mapping[str, Measure], missing: Mapping[str, str]) -> Reason | None:
@@ -142,17 +187,19 @@ def slope_reason(measures: Mapping[str, Measure], missing: Mapping[str, str]) ->
     if probability > ALONE or abs(gap.value) <= spec.relevant:
         return None
     hint = measures.get("scale_hint")
-    if hint is not None:
-        scale = f"Read as a fault of the distance scale it would make it {shown_value(_SPECS['scale_hint'], hint)}"
-        if abs(hint.value - 1.0) > _WORST_SCALE:
-            told = f"{scale}, farther off than any ranger is: look at the angle first."
-        else:
-            told = f"{scale}; the motion alone cannot tell scale, wheels, gravity and a wrong angle apart."
-    else:
+    criterion = f"Difference {shown_value(spec, gap)}; {gap.note}."
+    if hint is None:
         why = missing.get("scale_hint", f"the angle is not known to {100 * ANGLE_KNOWN:g} %")
-        told = f"It says nothing of the distance scale: {why}."
-    sentence = f"The slopes do not agree ({gap.note}, difference {shown_value(spec, gap)}). {told}"
-    return Reason("slope_gap", "slope", sentence, spec.remedy, 1.5)
+        told = "Angle, wheels, gravity and the ranger's distance scale can each do that."
+        criterion += f" It says nothing of the distance scale: {why}."
+    else:
+        criterion += f" Read as a fault of the distance scale it makes that {shown_value(_SPECS['scale_hint'], hint)}."
+        if abs(hint.value - 1.0) > _WORST_SCALE:
+            told = "No ranger's distance scale is off by so much: look at the angle first."
+        else:
+            told = "The motion alone cannot tell a wrong angle, wheels, gravity and the ranger's distance scale apart."
+    sentence = f"The slopes do not agree: {gap.note}. {told}"
+    return Reason("slope_gap", "slope", sentence, spec.remedy, 1.5, criterion)
 
 
 def finding_reason(findings: Sequence[Finding]) -> Reason | None:
@@ -162,7 +209,8 @@ def finding_reason(findings: Sequence[Finding]) -> Reason | None:
         return None
     weight = 3.1 if finding.code in _SERVICE_FINDINGS else 2.0 if finding.severity == "stop" else 1.1
     again = f" The same in {len(findings) - 1} more." if len(findings) > 1 else ""
-    return Reason("", "finding", f"{finding.code}: {finding.message}{again}", finding.remedy, weight)
+    criterion = f"Finding {finding.code} of the audit."
+    return Reason("", "finding", f"{finding.message}{again}", finding.remedy, weight, criterion)
 
 
 def _beyond(spec: KitMeasure, measure: Measure, bound: float) -> bool:
@@ -176,11 +224,8 @@ def _beyond(spec: KitMeasure, measure: Measure, bound: float) -> bool:
     return past > 1.645 * measure.u
 
 
-def _plain(spec: KitMeasure, value: float) -> str:
-    from joulebook.render.numbers import number
-
-    text = number(value * spec.factor, 3)
-    return text + (spec.unit if spec.unit == "°" else f" {spec.unit}" if spec.unit else "")
+def _said(spec: KitMeasure, measure: Measure) -> str:
+    return _upper(spec.said.format(plain_value(spec, measure.value, measure.u)))
 
 
 def _upper(text: str) -> str:

@@ -8,7 +8,7 @@ from typing import Any
 
 from joulebook.experiments.ramp_hints import CLEAN, GRADES, HINTS, Hint
 from joulebook.render.contents import Table
-from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Lines, Part
+from joulebook.render.document import Block, Document, Drawing, Grid, Labelled, Lines, Part
 from joulebook.render.picture import Picture
 from joulebook.render.plain import clean_text
 
@@ -87,7 +87,7 @@ def rehearsal_sheet(answers: Mapping[str, Any], titles: Mapping[str, str]) -> Do
 def _question(item: DiagnosisItem) -> Part:
     caption = f"What the group wrote (folder {item.folder})"
     stated = Table(caption, ("What", "Value"), tuple((what, clean_text(value)) for what, value in item.stated))
-    blocks: list[Block] = [Grid(stated, (1, 2)), Drawing(item.picture, told=False, width=0.76)]
+    blocks: list[Block] = [Grid(stated, (1, 2)), Drawing(item.picture, told=False, width=0.86)]
     # The first record shares its sheet with the title.
     blocks += [Lines(question, count - (item.number == 1)) for question, count in _QUESTIONS]
     return Part(f"Record {item.number}", tuple(blocks), new_page=item.number > 1)
@@ -104,17 +104,21 @@ def _answer(item: DiagnosisItem) -> Part:
         pairs.append(("What it changes", item.changes))
     if item.remedy:
         pairs.append(("What to do", item.remedy))
-    pairs.append(("The audit's verdict", clean_text(item.verdict)))
+    # An audit that cannot say anything gives the finding's own words for its reason: they are not said twice.
+    verdict = clean_text(item.verdict)
+    if item.message and clean_text(item.message) in verdict:
+        verdict = verdict.replace(clean_text(item.message), "see above.")
+    pairs.append(("The audit's verdict", verdict))
+    if item.others:
+        pairs.append(("The audit also names", f"{', '.join(item.others)}."))
     if item.truth:
         pairs.append(("In truth", item.truth))
     blocks: list[Block] = [
-        Drawing(item.picture, told=False, width=0.56),
+        Drawing(item.picture, told=False, width=0.44),
         Labelled(tuple(pairs)),
         Labelled(_graded(hint)),
     ]
-    if item.others:
-        blocks.append(Items((f"The audit also names {', '.join(item.others)}.",)))
-    return Part(f"Record {item.number}", tuple(blocks))
+    return Part(f"Record {item.number}", tuple(blocks), whole=True)
 
 
 def _graded(hint: Hint) -> tuple[tuple[str, str], ...]:

@@ -6,10 +6,11 @@ The kit check and the diagnosis pack are composed of these; the two templates la
 from __future__ import annotations
 
 from dataclasses import asdict, dataclass, field
-from functools import cache
+from functools import lru_cache
 from typing import TYPE_CHECKING, TypeAlias
 
 from joulebook.render.contents import Table, bind_units
+from joulebook.render.decimal_sign import with_decimal, with_decimal_svg, with_decimals
 from joulebook.render.page import page_style, style_hash
 from joulebook.render.paper import typeset
 from joulebook.render.picture import Picture
@@ -25,6 +26,7 @@ __all__ = [
     "Items",
     "Labelled",
     "Lines",
+    "Notes",
     "Part",
     "Text",
     "write_document_page",
@@ -57,6 +59,14 @@ class Items:
 
 
 @dataclass(frozen=True, slots=True)
+class Notes:
+    """Footnotes: small print, each with its mark."""
+
+    texts: tuple[str, ...]
+    kind: str = field(default="notes", init=False)
+
+
+@dataclass(frozen=True, slots=True)
 class Grid:
     """A table. widths: share of the paper's width that each column takes, 0 for as wide as it needs; empty for all 0."""
 
@@ -85,17 +95,21 @@ class Lines:
     kind: str = field(default="lines", init=False)
 
 
-Block: TypeAlias = Text | Labelled | Items | Grid | Drawing | Lines
+Block: TypeAlias = Text | Labelled | Items | Notes | Grid | Drawing | Lines
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One part of a document. new_page: it begins a sheet of its own on paper. mark: a word before the heading, "" for none."""
+    """One part of a document. new_page: it begins a sheet of its own on paper. mark: a word before the heading, "" for none.
+
+    whole: it is kept on one sheet where it fits there.
+    """
 
     heading: str
     blocks: tuple[Block, ...]
     new_page: bool = False
     mark: str = ""
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,18 +122,21 @@ class Document:
     parts: tuple[Part, ...]
 
 
-def write_document_page(document: Document) -> str:
-    """Return a document as one HTML file that loads nothing."""
+def write_document_page(document: Document, *, decimal: str = ".", keep: tuple[str, ...] = ()) -> str:
+    """Return a document as one HTML file that loads nothing.
+
+    decimal: the decimal sign, "." or ",". keep: names in it whose points are left (titles, files).
+    """
     style = page_style() + _MORE_STYLE
-    return _template().render(it=document, style=style, style_hash=style_hash(style))
+    return _template(decimal, keep).render(it=document, style=style, style_hash=style_hash(style))
 
 
-def write_document_paper(document: Document, *, paper: str = "a4") -> bytes:
-    """Return a document as a tagged PDF; the same document gives the same bytes.
+def write_document_paper(document: Document, *, paper: str = "a4", decimal: str = ".", keep: tuple[str, ...] = ()) -> bytes:
+    """Return a document as a tagged PDF; the same document gives the same bytes. decimal, keep: as for the page.
 
     Raises OutputError for another paper than PAPERS, and when the PDF cannot be set.
     """
-    return typeset("document.typ", asdict(document), paper=paper)
+    return typeset("document.typ", with_decimals(asdict(document), decimal, keep=keep), paper=paper)
 
 
 # Lines to write on are for paper; on a screen they only say that there is room.
@@ -128,23 +145,25 @@ _MORE_STYLE = """
 .ruled{border-bottom:1px solid var(--rule);height:1.9rem}
 .lines p{margin:0}
 .lines{margin:0 0 1rem;break-inside:avoid}
+.notes{font-size:.85rem;color:var(--muted)}
+.notes p{margin:0 0 .35rem}
 .mark{border:1px solid currentColor;padding:0 .4rem;margin-right:.5rem;font-size:.85em}
 @media print{.sheet{break-before:page}.ruled{height:8mm}}
 """
 
 
-def _bound(value: object) -> object:
-    return bind_units(value) if type(value) is str else value
-
-
-@cache
-def _template() -> Template:
+@lru_cache(maxsize=8)
+def _template(decimal: str, keep: tuple[str, ...]) -> Template:
     from jinja2 import Environment, PackageLoader, StrictUndefined
     from markupsafe import Markup
 
+    def bound(value: object) -> object:
+        # Markup, which is a str too, goes through untouched.
+        return bind_units(with_decimal(value, decimal, keep=keep)) if type(value) is str else value
+
     # Everything is escaped; only our own drawings go in as they are.
     environment = Environment(
-        loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined, finalize=_bound
+        loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined, finalize=bound
     )
-    environment.filters["svg"] = Markup
+    environment.filters["svg"] = lambda svg: Markup(with_decimal_svg(svg, decimal, keep=keep))
     return environment.get_template("document.html.j2")

@@ -171,6 +171,8 @@ def _hop_ratios(launch: LaunchAudit) -> list[tuple[float, float]]:
         return []
     tops: list[float] = []
     climbs = [phase for phase in launch.phases if phase.kind == "climb"]
+    if not climbs:  # a launch without a flight, such as one whose times were set wrongly by hand
+        return []
     for climb, later in zip(climbs, [*climbs[1:], None], strict=True):
         end = later.start_s if later else math.inf
         here = np.isfinite(series.fitted) & (series.time >= climb.start_s) & (series.time < end)

@@ -9,12 +9,12 @@ from collections.abc import Mapping
 from typing import Any
 
 from joulebook.render.contents import Table
-from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Part, Text
+from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Notes, Part, Text
 from joulebook.render.kit_check_picture import draw_kit_measure
-from joulebook.render.numbers import number
+from joulebook.render.numbers import number, to_place
 from joulebook.render.plain import clean_text
 
-__all__ = ["NEED_WORDS", "kit_check_document", "measure_rows"]
+__all__ = ["NEED_WORDS", "kit_check_document", "kit_names", "measure_rows", "shown_reasons"]
 
 NEED_WORDS: Mapping[str, str] = {"service": "Service", "unknown": "Run again", "watch": "Watch", "fine": "Fine"}
 """What a bench needs, in a word or two."""
@@ -25,14 +25,24 @@ _LIMITS = (
     "Angle, distance scale, wheels and gravity enter the slope of the motion together. When it differs from the stated slope, "
     "the motion cannot say which of them is wrong; the hint at the distance scale takes the other three as stated, and is "
     "given only where the stated slope is known to 1.5 %.",
+    "What a stop gives back and how long it holds the cart depend on the speed of the cart. Benches, and this check and the last, "
+    "are compared only beyond what their different speeds explain.",
     "The repeatability of a launcher comes from a few launches: with three its own uncertainty is half of it. Five launches "
     "make it 36 %, ten 24 %.",
     "A change is called certain when a check in which nothing has changed would name one, anywhere, at most once in twenty "
     "checks (Holm's rule over all comparisons). It must also be large enough to matter.",
-    "A bench stands out when its z (ISO 13528: median and MADe) is larger than the largest of as many equal benches would be. "
-    "With fewer than five benches nobody can say which is the odd one.",
+    "A bench stands out when it lies farther from the median than the farthest of as many equal benches would. With fewer than "
+    "five benches nobody can say which is the odd one.",
     "The last check is compared as far as bench files stayed the same: another stated angle or wheel mass changes slope and "
     "friction by itself.",
+)
+
+_BRACKETS = "The digits in brackets are the standard uncertainty of the last digits: 0.0048(2) means 0.0048 with u = 0.0002."
+
+_STATISTICS = (
+    "Spread is 1.4826 times the median distance from the median (MADe, ISO 13528); × 1.20 means a factor. z is the distance of the "
+    "farthest bench from the median in spreads, the median's own uncertainty allowed for. Equal benches stay within the last "
+    "column 99 times in 100 or more often; only beyond it does a bench stand out."
 )
 
 
@@ -44,20 +54,27 @@ def kit_check_document(check: Mapping[str, Any]) -> Document:
     parts = [
         Part("What each bench needs", (Text(compared), Grid(_needs(benches), (0, 0, 1)))),
         *(_bench(bench, check) for bench in benches if bench["reasons"]),
-        Part("All measures", tuple(_tables(check))),
+        Part("All measured values", (Text(_BRACKETS), *_tables(check))),
     ]
-    pictures = [Drawing(picture) for name in _DRAWN if (picture := draw_kit_measure(check, name)) is not None]
+    pictures = [Drawing(picture, width=0.68) for name in _DRAWN if (picture := draw_kit_measure(check, name)) is not None]
     if pictures:
         parts.append(Part("Bench by bench", tuple(pictures)))
     if check["class"]:
-        parts.append(Part("How the class lies", (Grid(_class_table(check)),)))
-    parts.append(
-        Part(
-            "What this check can and cannot tell",
-            (Items(_LIMITS), Text("Values carry their standard uncertainty in brackets, in units of the last digit.")),
-        )
-    )
+        parts.append(Part("How far the benches of the class lie apart", (Text(_STATISTICS), Grid(_class_table(check)))))
+    parts.append(Part("What this check can and cannot tell", (Items(_LIMITS),)))
     return Document(f"Kit check of {check['date']}", "Kit check", clean_text(check["sentence"]), tuple(parts))
+
+
+def kit_names(check: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the names in a kit check whose points are no decimal signs: benches, folders and records."""
+    names = [clean_text(bench[key]) for bench in check["benches"] for key in ("bench", "folder")]
+    names += [
+        str(finding["evidence"]["record"])
+        for bench in check["benches"]
+        for finding in bench["findings"]
+        if "record" in finding.get("evidence", {})
+    ]
+    return tuple(dict.fromkeys(name for name in names if name))
 
 
 def measure_rows(check: Mapping[str, Any], names: tuple[str, ...]) -> list[tuple[str, ...]]:
@@ -68,24 +85,63 @@ def measure_rows(check: Mapping[str, Any], names: tuple[str, ...]) -> list[tuple
     ]
 
 
+def shown_reasons(bench: Mapping[str, Any]) -> list[dict[str, str]]:
+    """Return a bench's reasons as they are told, weightiest first: a measure that counts for several reasons is told once.
+
+    Each has "sentence", "remedy" and "criterion"; the criteria of one measure stand together.
+    """
+    shown: dict[str, dict[str, str]] = {}
+    for place, reason in enumerate(bench["reasons"]):
+        key = reason["measure"] or f"reason {place}"
+        # A change for the better or for the worse is news beside where the bench stands, and is told even so.
+        key += " change" if reason["basis"] == "change" else ""
+        same = shown.get(key)
+        if same is None:
+            shown[key] = {
+                "sentence": clean_text(reason["sentence"]),
+                "remedy": clean_text(reason["remedy"]),
+                "criterion": clean_text(reason.get("criterion", "")),
+            }
+            continue
+        same["remedy"] = same["remedy"] or clean_text(reason["remedy"])
+        same["criterion"] = " ".join(filter(None, (same["criterion"], clean_text(reason.get("criterion", "")))))
+    return list(shown.values())
+
+
 def _needs(benches: list[Mapping[str, Any]]) -> Table:
     rows = []
     for bench in benches:
-        first = clean_text(bench["reasons"][0]["sentence"]) if bench["reasons"] else "Nothing."
-        more = len(bench["reasons"]) - 1
+        reasons = shown_reasons(bench)
+        first = reasons[0]["sentence"] if reasons else "Nothing."
+        more = len(reasons) - 1
         also = f" And {more} more {'reason' if more == 1 else 'reasons'}." if more > 0 else ""
         rows.append((clean_text(bench["bench"]), NEED_WORDS[bench["need"]], first + also))
     return Table("The benches, sorted by need", ("Bench", "Needs", "Why"), tuple(rows))
 
 
 def _bench(bench: Mapping[str, Any], check: Mapping[str, Any]) -> Part:
-    blocks: list[Block] = [Items(tuple(clean_text(reason["sentence"]) for reason in bench["reasons"]))]
-    remedies = tuple(("What to do", clean_text(reason["remedy"])) for reason in bench["reasons"] if reason["remedy"])
-    if remedies:
-        blocks.append(Labelled(remedies))
+    """Return one bench: what was seen, each with a mark to its footnote, what to do, and the rules in small print below."""
+    reasons = shown_reasons(bench)
+    notes: list[str] = []
+    pairs: list[tuple[str, str]] = []
+    for reason in reasons:
+        mark = ""
+        if reason["criterion"]:
+            notes.append(reason["criterion"])
+            mark = f" {_raised(len(notes))}"
+        pairs.append(("Seen", reason["sentence"] + mark))
+        if reason["remedy"]:
+            pairs.append(("What to do", reason["remedy"]))
+    blocks: list[Block] = [Labelled(tuple(pairs))]
+    if notes:
+        blocks.append(Notes(tuple(f"{_raised(place)} {note}" for place, note in enumerate(notes, start=1))))
     if bench["changes"]:
         blocks.append(Grid(_change_table(bench, check)))
     return Part(clean_text(bench["bench"]), tuple(blocks), mark=NEED_WORDS[bench["need"]])
+
+
+def _raised(mark: int) -> str:
+    return str(mark).translate(str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹"))
 
 
 def _change_table(bench: Mapping[str, Any], check: Mapping[str, Any]) -> Table:
@@ -94,17 +150,26 @@ def _change_table(bench: Mapping[str, Any], check: Mapping[str, Any]) -> Table:
         change = bench["changes"].get(measure["name"])
         if change is None:
             continue
-        chance = change["probability"]
         rows.append(
             (
                 _upper(measure["label"]),
                 change["before_shown"],
                 bench["measures"][measure["name"]]["shown"],
-                "–" if chance is None else "< 0.0001" if chance < 1e-4 else number(chance, 2),
+                _chance(change["probability"]),
             )
         )
-    headings = ("Measure", f"On {check['compared_with']}", "Now", "Probability by chance, alone")
-    return Table(f"{clean_text(bench['bench'])} against its last check", headings, tuple(rows), right=(1, 2, 3))
+    headings = ("Measure", f"On {check['compared_with']}", "Now", "Chance alone does that in")
+    return Table(f"{clean_text(bench['bench'])} against its last check", headings, tuple(rows), right=(1, 2))
+
+
+def _chance(probability: float | None) -> str:
+    """Return how often chance alone makes such a change, in words."""
+    if probability is None:
+        return "–"
+    if probability >= 0.1:
+        return "more than one in 10"
+    size = f"{1.0 / max(probability, 1e-4):,.0f}".replace(",", "\u202f")
+    return f"fewer than one in {size}" if probability < 1e-4 else f"one in {size}"
 
 
 def _tables(check: Mapping[str, Any]) -> list[Block]:
@@ -114,8 +179,11 @@ def _tables(check: Mapping[str, Any]) -> list[Block]:
     for caption, names in (
         ("Ranger", ("noise_still", "noise_moving", "rate", "lost")),
         ("Track and cart", ("friction", "slope_gap", "scale_hint")),
-        ("Launcher and stop", ("repeatability", "release_speed", "contact_time", "restitution")),
+        ("Launcher", ("repeatability", "release_speed")),
+        ("Stop", ("impact_speed", "contact_time", "restitution")),
     ):
+        # A check stored by an earlier version may not have every measure.
+        names = tuple(name for name in names if name in labels)
         rows = tuple(measure_rows(check, names))
         right = tuple(range(1, len(names) + 1))
         blocks.append(Grid(Table(caption, ("Bench", *(labels[name] for name in names)), rows, right)))
@@ -131,7 +199,7 @@ def _missing(missing: Mapping[str, str], labels: Mapping[str, str]) -> str:
     """Return why measures are missing, each reason once."""
     by_reason: dict[str, list[str]] = {}
     for name, why in missing.items():
-        by_reason.setdefault(why, []).append(labels[name].lower())
+        by_reason.setdefault(why, []).append(labels.get(name, name).lower())
     texts = [f"{', '.join(names) if len(names) < 6 else 'nothing else'}: {why}" for why, names in by_reason.items()]
     return "; ".join(texts) + "."
 
@@ -155,16 +223,16 @@ def _class_table(check: Mapping[str, Any]) -> Table:
             (
                 _upper(measure["label"]) + unit,
                 str(standing["benches"]),
-                number(middle, 3),
+                to_place(middle, 0.0 if standing["logarithmic"] else standing["u"] * measure["factor"]),
                 spread,
+                clean_text(farthest["bench"]),
                 f"{z:.1f}".replace("-", "−"),
                 f"±{standing['limit']:.1f}",
-                clean_text(farthest["bench"]),
             )
         )
-    headings = ("Measure", "Benches", "Median", "MADe", "Largest z", "By chance within", "Bench")
+    headings = ("Measure", "Benches", "Median", "Spread", "Farthest bench", "Its z", "Equal benches within")
     return Table(
-        "Median and spread of the class, and the bench that lies farthest off", headings, tuple(rows), right=(1, 2, 3, 4, 5)
+        "Median and spread of the class, and the bench that lies farthest off", headings, tuple(rows), right=(1, 2, 3, 5, 6)
     )
 
 

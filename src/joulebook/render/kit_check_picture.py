@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from joulebook.render.drawing import NARROW, WIDE, Frame, Scale, Sheet, text_width, ticks
-from joulebook.render.numbers import number
+from joulebook.render.numbers import to_place
 from joulebook.render.picture import Picture
 from joulebook.render.plain import clean_text
 
@@ -38,11 +38,10 @@ def draw_kit_measure(check: Mapping[str, Any], name: str) -> Picture | None:
             clean_text(bench["bench"]),
             bench["measures"][name]["shown"],
             bench["changes"].get(name, {}).get("before_shown", "–"),
-            f"{bench['scores'][name]:.1f}".replace("-", "−") if name in bench["scores"] else "–",
         )
         for bench in rows
     )
-    headings = ("Bench", "Now", "At the last check", "z in the class")
+    headings = ("Bench", "Now", "At the last check")
     return Picture(f"kit-{name}", title, sentence, drawn["wide"], drawn["narrow"], headings, table)
 
 
@@ -126,8 +125,10 @@ def _sentence(check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[M
     )
     middle = _median(check, name)
     if middle is not None:
+        standing = check["class"][name]
+        u = 0.0 if standing["logarithmic"] else standing["u"]
         unit = f" {measure['unit']}" if measure["unit"] not in ("", "°") else measure["unit"]
-        text += f" The median of the class is {number(middle * measure['factor'], 3)}{unit}."
+        text += f" The median of the class is {to_place(middle * measure['factor'], u * measure['factor'])}{unit}."
     changed = [bench for bench in rows if name in bench["changes"]]
     if changed:
         text += " Squares show the last check."

@@ -7,7 +7,17 @@ import math
 from joulebook.render.words import input_words, quantity_words, unit_text
 from joulebook.uncertainty import Input, Quantity
 
-__all__ = ["dof_text", "input_text", "interval_text", "number", "percent", "resolution_sentence", "value_and_u", "value_with_u"]
+__all__ = [
+    "dof_text",
+    "input_text",
+    "interval_text",
+    "number",
+    "percent",
+    "resolution_sentence",
+    "to_place",
+    "value_and_u",
+    "value_with_u",
+]
 
 _NONE = "–"
 _LEAST, _MOST = 1e-6, 1e7  # outside, a power of ten is easier to read than zeros
@@ -84,6 +94,17 @@ def number(value: float, digits: int) -> str:
     text = f"{rounded:.{max(digits - 1 - size, 0)}f}"
     # A whole number keeps its zeros; trailing zeros of a decimal say nothing where no uncertainty goes with them.
     return _minus(text.rstrip("0").rstrip(".") if "." in text else text)
+
+
+def to_place(value: float, u: float) -> str:
+    """Return a number rounded to the first digit of its uncertainty u, to three significant digits at most.
+
+    u: 0 where nothing is known of it; three significant digits are kept then.
+    """
+    if not (u > 0.0 and math.isfinite(u) and math.isfinite(value) and value != 0.0):
+        return number(value, 3)
+    place = max(int(f"{u:.0e}".split("e")[1]), int(f"{value:.2e}".split("e")[1]) - 2)
+    return _minus(f"{_round(value, -place):.{max(-place, 0)}f}")
 
 
 def percent(value: float, digits: int = 2) -> str:

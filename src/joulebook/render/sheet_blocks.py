@@ -143,7 +143,7 @@ class Cautions:
 
 @dataclass(frozen=True, slots=True)
 class Break:
-    """What follows begins on a new page of paper, such as the back of a card."""
+    """What follows begins on a new page of the PDF, such as the back of a card; a page on screen flows on."""
 
     kind: Literal["break"] = "break"
 

@@ -57,9 +57,8 @@ def compose_card(facts: BenchFacts, house: House, *, large: bool = False) -> Par
         Listing(_steps(facts), style="numbers"),
         # In usual print the card is one leaf: what to set up on its front, what to measure and to record on its back.
         *(() if large else (Break(),)),
-        Keep((Heading("2 Measure"), _values(facts, large))),
+        Keep((Heading("2 Measure"), Text("Write ± beside each value: how far off it may be at most."), _values(facts, large))),
         *(Text(f"{_LABELS[field]}: {why}", lead="▲ Check.", boxed=True) for field, why in facts.doubts),
-        Text("Write ± beside each value: how far off it may be at most."),
         Keep((Heading("3 Record"), Listing(_recording(launches), style="numbers"))),
         Tabled("What we recorded", ("Saved as", "Time", "Good, or repeat? Why?"), _log(launches), (1.6, 1.2, 4.4), tall=True),
         WritingLines("What we noticed:", 3, fill=True),
@@ -68,7 +67,7 @@ def compose_card(facts: BenchFacts, house: House, *, large: bool = False) -> Par
 
 
 def _steps(facts: BenchFacts) -> tuple[str, ...]:
-    end = {"top": "top", "bottom": "bottom"}.get(facts.placed, "top or bottom")
+    end = f"{facts.placed} end" if facts.placed else f"{BLANK} end (top or bottom)"
     away = f" The cart at the stop is {facts.distance} away from it." if facts.distance else ""
     least = facts.least_range or "15 cm"
     rate = f"{facts.rate} readings per second" if facts.rate else f"{BLANK} readings per second (20 or more)"
@@ -80,7 +79,7 @@ def _steps(facts: BenchFacts) -> tuple[str, ...]:
         *load,
         "Lay the track down with its stop at the low end. Look along it: it must be straight and must not rock.",
         *_slope_steps(facts),
-        f"Put the ranger (the motion sensor) at the {end} end. It looks along the track, straight at the cart.{away} The cart "
+        f"Put the ranger (the motion sensor) at the {end}. It looks along the track, straight at the cart.{away} The cart "
         f"must never come nearer to it than {least}.",
         f"Set the ranger to {rate}.",
         f"{strength} Try the lowest setting first.",

@@ -29,7 +29,8 @@ def draw_bench(placed: str, *, slope: Literal["rise", "gauge"] = "rise", large: 
     placed: the end at which the ranger stands; "" draws it at the top.
     slope: "rise" draws two marks on the track with L between them and h, "gauge" the angle θ.
     """
-    frame = _frame(large)
+    # Set at 0.86 of the text's width, and small on a phone: its letters are larger than those of the other pictures.
+    frame = _frame(True) if large else Frame("sheet", _WIDTH, 14)
     sheet, font = Sheet(frame), frame.font
     at_top = placed != "bottom"
     top = (400.0, (30 if at_top else 10) + 1.3 * font)
@@ -60,7 +61,7 @@ def draw_bench(placed: str, *, slope: Literal["rise", "gauge"] = "rise", large: 
     sheet.text(min(x, 410), y - 14 - 0.7 * font, "ranger", anchor="middle" if at_top else "start", bold=True)
     sheet.text(0.5 * (low[0] + high[0]), high[1] - 9 - 0.7 * font, "cart", anchor="middle", bold=True)
     sheet.text(foot[0] - 30, base + 0.9 * font, "stop with plunger", bold=True)
-    seen = _draw_marks(sheet, font, at(0.36), at(0.86), base) if slope == "rise" else _draw_angle(sheet, font, foot, at(0.5))
+    seen = _draw_marks(sheet, font, at(0.36), at(0.81), base) if slope == "rise" else _draw_angle(sheet, font, foot, at(0.5))
     end = "top" if at_top else "bottom"
     sentence = (
         "The bench from the side: a tilted track on the table, the stop with its plunger at the low end, the cart against it, "

@@ -32,14 +32,16 @@ def sign_of_energy_uncertainty(house: House) -> str:
 def compose_percentages(facts: BenchFacts, house: House) -> tuple[Block, ...]:
     """Return the table from each reading's ± to percent, and how often each counts in either energy."""
     shown, squares = house.formulas, adds_squares(house)
-    counts = {"m": ("once", "once"), "v": ("twice, because of v²", "no"), "d": ("no", "once")}
+    counts = {"m": ("once", "once"), "v": ("twice (v²)", "no"), "d": ("no", "once")}
     counts |= {name: ("no", "once") for name in _slope(facts)}
     own = ("",) if squares else ()
     rows = tuple((name, "", *own, *(each if shown else ("", ""))) for name, each in counts.items())
     extra = ("u in %",) if squares else ()
     headings = ("Reading", "± in %", *extra, "Counts in KE", "Counts in PE")
     widths = (1.4, 1.4, *((1.4,) if squares else ()), 2.4, 1.9)
-    blocks: list[Block] = [Text("Use launch 1. How many percent of its reading is each ±? (± ÷ reading × 100)")]
+    blocks: list[Block] = [
+        Text("Use launch 1. How many percent of its reading is each ±? (±\u00a0÷\u00a0reading\u00a0×\u00a0100)")
+    ]
     if facts.slope == "gauge":
         blocks.append(
             Text(
@@ -99,7 +101,8 @@ def compose_comparison(facts: BenchFacts, house: House, *, large: bool = False) 
     if house.comparison == "overlap of intervals":
         return (
             Text(
-                "Put numbers to the marks. Draw KE as a bar from KE − 2u to KE + 2u, and PE the same way below it. Take u without m."
+                "Put numbers to the marks. Draw KE as a bar from KE − 2u to KE + 2u, and PE the same way below it. "
+                "Take u without m."
             ),
             draw_line_for_intervals(large=large),
             Keep((Text("Do the two bars share a stretch of the line?"), yes_no)),
@@ -111,7 +114,7 @@ def compose_comparison(facts: BenchFacts, house: House, *, large: bool = False) 
             Keep((Text("Is the difference larger than the combined uncertainty?"), yes_no)),
         )
     if house.comparison == "t-prime":
-        formula, numbers = ("|KE − PE| ÷ √(u of KE² + u of PE²)", f"{_B} J ÷ √(({_B} J)² + ({_B} J)²)") if shown else ("", "")
+        formula, numbers = ("|KE − PE| ÷ √((u of KE)² + (u of PE)²)", f"{_B} J ÷ √(({_B} J)² + ({_B} J)²)") if shown else ("", "")
         return (
             Text("Is the difference large beside what is uncertain? Take u in joules, without m."),
             Sum("t'", formula, numbers, ""),
@@ -153,16 +156,16 @@ def _model_test(house: House, facts: BenchFacts) -> tuple[Block, ...]:
     return (
         Text(
             "If rolling resistance is the only loss, it should be μ ÷ tan θ of PE. μ says how hard the cart is to roll. Your "
-            f"teacher gives you μ and its u.{slope}"
+            f"teacher gives you μ and its u.{slope} Take the u of KE and of PE in %, without m."
         ),
         Fields((("μ", ""), ("u of μ", ""), ("θ", "°"))),
         Sum("Loss", "(KE − PE) ÷ PE × 100 %" if shown else "", f"{_B} J ÷ {_B} J" if shown else "", "%"),
-        Sum("u of the loss", "√(u of KE² + u of PE²), in %, no m" if shown else "", f"√({_B}² + {_B}²)" if shown else "", "%"),
+        Sum("u of the loss", "√((u of KE)² + (u of PE)²)" if shown else "", f"√({_B}² + {_B}²)" if shown else "", "%"),
         Sum("Model", "μ ÷ tan θ × 100 %" if shown else "", f"{_B} ÷ {_B}" if shown else "", "%"),
         Sum("u of the model", "u of μ ÷ tan θ × 100 %" if shown else "", f"{_B} ÷ {_B}" if shown else "", "%"),
         Sum(
             "t'",
-            "|loss − model| ÷ √(u of the loss² + u of the model²)" if shown else "",
+            "|loss − model| ÷ √((u of the loss)² + (u of the model)²)" if shown else "",
             f"{_B} % ÷ √(({_B} %)² + ({_B} %)²)" if shown else "",
             "",
         ),

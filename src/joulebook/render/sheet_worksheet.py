@@ -110,7 +110,7 @@ def _calculation(facts: BenchFacts, house: House, launches: int, large: bool) ->
     height = ("d × sin θ", f"{b} m × {b}") if gauge else ("d × h ÷ L", f"{b} m × {b} m ÷ {b} m")
     rows = [(str(number), "", "", "", "", "") for number in range(1, launches + 1)]
     rows += [("mean", "", "", "", "", "")] if launches > 1 else []
-    which, same = ("launch 1", " Use the same ones for every launch and for the mean.") if launches > 1 else ("it", "")
+    which, same = ("launch 1", ", the same for each launch and the mean") if launches > 1 else ("it", "")
     without = ", those without m," if adds_squares(house) else ""
     return (
         Keep((
@@ -124,7 +124,7 @@ def _calculation(facts: BenchFacts, house: House, launches: int, large: bool) ->
         )),
         *(() if "uncertainty" in house.steps else compose_energy_uncertainty(facts, house)),
         Keep((
-            Text(f"Turn the percentages of KE and PE{without} into joules.{same}"),
+            Text(f"Turn the percentages of KE and PE{without} into joules{same}."),
             Tabled(
                 "All launches" if launches > 1 else "The launch",
                 ("Launch", "KE, J", off, "PE, J", off, "KE − PE, J"),
@@ -153,7 +153,7 @@ def _claim(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple
 def _losses(facts: BenchFacts, house: House, launches: int, large: bool) -> tuple[Block, ...]:
     rows = tuple(("", "", "") for _ in range(3))
     return (
-        Text('Name what could explain your difference: how large, and which way? "Human error" says neither.'),
+        Text('Say how large it would be, and which way it works. "Human error" says neither.'),
         Tabled(
             "What could it be?",
             ("What", "How large? (J or\u00a0%)", "Makes PE larger or smaller than KE?"),

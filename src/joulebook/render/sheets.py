@@ -1,7 +1,8 @@
 """Printed sheets laid out: one HTML page that loads nothing, and a tagged PDF (PDF/UA-1, ISO 14289-1) set by Typst.
 
-The face is Fira Sans: an l with a tail, a 1 with a flag, a zero without a stroke (which pupils take for a crossed-out figure),
-and Greek letters of its own. It comes with the package `fontpkg-fira-sans` (SIL Open Font License 1.1), other signs with Typst.
+The face is Fira Sans: an l with a tail, a 1 with a flag, Greek letters of its own, and a plain zero (one with a stroke reads as
+crossed out, or as an empty set in a sum). It comes with the package `fontpkg-fira-sans` (SIL Open Font License 1.1), other signs
+with Typst.
 """
 
 from __future__ import annotations
@@ -82,16 +83,26 @@ def write_sheet_paper(sheet: PrintedSheet) -> bytes:
 
 
 def _sizes(value: Any) -> Iterator[str]:
-    """Yield a rule for each height of a box and width of a drawing, for a page may hold no style of its own beside the block."""
+    """Yield a rule for each height of a box, width of a drawing and of a column to write in.
+
+    A page may hold no style of its own beside the block.
+    """
     if isinstance(value, dict):
         if value.get("kind") == "box":
             yield f".r{value['height']}{{min-height:{1.5 * value['height']:g}em}}\n"
         if value.get("kind") == "drawing":
             yield f".s{value['share'] * 100:.0f}{{max-width:{value['share'] * 100:.0f}%}}\n"
+        if value.get("kind") == "tabled" and value["tall"]:
+            yield from (f".w{share}{{width:{share}%}}\n" for share in _shares(value["widths"]))
         value = list(value.values())
     if isinstance(value, list):
         for item in value:
             yield from _sizes(item)
+
+
+def _shares(widths: list[float]) -> list[int]:
+    """Return the widths of a table's columns in percent."""
+    return [round(100.0 * width / sum(widths)) for width in widths]
 
 
 def _check(sheet: PrintedSheet) -> None:
@@ -117,6 +128,7 @@ def _template() -> Template:
     # Everything is escaped; only the drawings, made from numbers and escaped text, go in as they are.
     environment = Environment(loader=PackageLoader("joulebook.render"), autoescape=True, undefined=StrictUndefined)
     environment.filters["svg"] = Markup
+    environment.filters["shares"] = _shares
     return environment.get_template("sheet_page.html.j2")
 
 

@@ -8,7 +8,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, cast, get_args
 
@@ -20,7 +20,7 @@ from joulebook.errors import InputError, StaleError, StoreError
 from joulebook.store.faults import told
 from joulebook.store.tables import AuditRow, ChangeRow, CodeRow, FileRow, SectionRow, SettingRow
 
-__all__ = ["SectionLine", "Store"]
+__all__ = ["KeptSection", "SectionLine", "Store"]
 
 # No letter or digit that is taken for another one when it is read off a card: no 0 O 1 I L 5 S 2 Z 8 B U V.
 _ALPHABET = "34679ACDEFGHJKMNPQRTWXY"
@@ -40,6 +40,19 @@ class SectionLine:
     benches: int
     seq: int
     closed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class KeptSection:
+    """A whole section on its way into a store or out of it.
+
+    changes: in order, from the first on. files: bytes of records by SHA-256; read one at a time. codes: by bench.
+    """
+
+    id: str
+    changes: tuple[Change, ...]
+    files: Mapping[str, bytes]
+    codes: Mapping[int, str] = field(default_factory=dict)
 
 
 class Store:
@@ -113,9 +126,7 @@ class Store:
         """Delete a section for good: its changes, files, codes and audits. Raises InputError when there is none."""
         with self._write() as connection:
             self._current(connection, id_)
-            for table in (AuditRow, CodeRow, FileRow, ChangeRow):
-                connection.execute(delete(table).where(table.section == id_))
-            connection.execute(delete(SectionRow).where(SectionRow.id == id_))
+            self._remove(connection, id_)
         with self._lock:
             self._held.pop(id_, None)
         self._wipe()
@@ -238,24 +249,61 @@ class Store:
 
     # For the other modules of this package.
 
-    def put_section(self, section: str, changes: Sequence[Change], files: Mapping[str, bytes]) -> None:
-        """Put a whole section in, with its changes as they were made; codes are new. For import and restore.
+    def codes(self, section: str) -> dict[int, str]:
+        """Return the code of each bench."""
+        query = select(CodeRow.bench, CodeRow.code).where(CodeRow.section == section).order_by(CodeRow.bench)
+        with self._read() as connection:
+            return {bench: code for bench, code in connection.execute(query)}
 
-        Raises InputError when there is a section of this id, or the changes do not play.
+    def put_section(self, kept: KeptSection) -> None:
+        """Put a whole section in, with its changes as they were made. For import; see `put_sections`."""
+        self.put_sections([kept])
+
+    def put_sections(self, sections: Iterable[KeptSection], *, replace: bool = False) -> None:
+        """Put whole sections in, all of them or none. Codes are kept where they are free; a bench without one gets a new one.
+
+        replace: whether a section of the same id gives way. Raises InputError (code "package") when there is one and it does not,
+        or when a section's changes do not play or its files are not whole.
         """
-        state = play(changes)
-        if not changes or [change.seq for change in changes] != list(range(1, len(changes) + 1)) or not state.benches:
-            raise InputError("These changes are no section.", remedy="Export the section again.", code="package")
+        replaced = []
         with self._write() as connection:
-            if connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is not None:
-                raise InputError(f"There is a section {section} already.", remedy="Delete it first.", code="package")
-            connection.execute(insert(SectionRow).values(id=section, made_at=changes[0].at))
-            connection.execute(insert(ChangeRow), [{"section": section, **change.to_dict()} for change in changes])
-            if files:
-                rows = [{"section": section, "sha256": sha, "content": content} for sha, content in files.items()]
-                connection.execute(insert(FileRow), rows)
-            for bench in state.benches:
-                self._mint(connection, section, bench)
+            for kept in sections:
+                if connection.execute(select(SectionRow.id).where(SectionRow.id == kept.id)).scalar() is not None:
+                    if not replace:
+                        raise InputError(f"There is a section {kept.id} already.", remedy="Delete it first.", code="package")
+                    self._remove(connection, kept.id)
+                    replaced.append(kept.id)
+                self._put(connection, kept)
+        with self._lock:
+            for section in replaced:
+                self._held.pop(section, None)
+        if replaced:
+            self._wipe()
+
+    def _put(self, connection: Connection, kept: KeptSection) -> None:
+        state = play(kept.changes)
+        whole = [change.seq for change in kept.changes] == list(range(1, len(kept.changes) + 1))
+        if not kept.changes or not whole or not state.benches:
+            raise InputError("These changes are no section.", remedy="Export the section again.", code="package")
+        connection.execute(insert(SectionRow).values(id=kept.id, made_at=kept.changes[0].at))
+        connection.execute(insert(ChangeRow), [{"section": kept.id, **change.to_dict()} for change in kept.changes])
+        for sha in dict.fromkeys(str(change.body["sha256"]) for change in kept.changes if change.kind == "record-added"):
+            content = kept.files.get(sha)
+            if content is None or hashlib.sha256(content).hexdigest() != sha:
+                what = f"The bytes of the record {sha[:12]}… are missing or altered."
+                raise InputError(what, remedy="Export or back up the section again.", code="package")
+            connection.execute(insert(FileRow).values(section=kept.id, sha256=sha, content=content))
+        for bench in state.benches:
+            code = kept.codes.get(bench)
+            if code and connection.execute(select(CodeRow.code).where(CodeRow.code == code)).scalar() is None:
+                connection.execute(insert(CodeRow).values(code=code, section=kept.id, bench=bench))
+            else:
+                self._mint(connection, kept.id, bench)
+
+    def _remove(self, connection: Connection, section: str) -> None:
+        for table in (AuditRow, CodeRow, FileRow, ChangeRow):
+            connection.execute(delete(table).where(table.section == section))
+        connection.execute(delete(SectionRow).where(SectionRow.id == section))
 
     @contextmanager
     def _read(self) -> Iterator[Connection]:
@@ -281,28 +329,32 @@ class Store:
         with self._lock:
             held = self._held.get(section)
         state, earlier = held or (Section(), ())
-        query = select(ChangeRow).where(ChangeRow.section == section, ChangeRow.seq > len(earlier)).order_by(ChangeRow.seq)
+        # The last known change is looked at again: another program may have deleted the section, or restored another state of it.
+        query = select(ChangeRow).where(ChangeRow.section == section, ChangeRow.seq >= len(earlier)).order_by(ChangeRow.seq)
         rows = connection.execute(query.with_only_columns(*_CHANGE_COLUMNS)).all()
-        if held is not None and not rows and self._is_gone(connection, section):
-            rows, held, earlier = [], None, ()
-        if not rows and not earlier:
+        came = [Change(row.seq, row.at, row.kind, _actor(row.actor), row.bench, row.body) for row in rows]
+        if earlier:
+            if not came or (came[0].seq, came[0].at, came[0].kind) != (earlier[-1].seq, earlier[-1].at, earlier[-1].kind):
+                with self._lock:
+                    self._held.pop(section, None)
+                return self._current(connection, section)
+            del came[0]
+        elif not came:
             raise InputError("There is no such section.", remedy="Look at the list of sections.", code="no-section")
-        for row in rows:
-            change = Change(row.seq, row.at, row.kind, _actor(row.actor), row.bench, row.body)
-            if change.seq != len(earlier) + 1:
-                what = f"The log of section {section} is not whole: change {len(earlier) + 1} is missing."
-                raise StoreError(what, remedy="Restore the last backup.", code="store-damaged", source=self.place)
-            state, earlier = advance(state, change, earlier=earlier), (*earlier, change)
-        if rows:
+        missing = next((seq for seq, change in enumerate(came, len(earlier) + 1) if change.seq != seq), None)
+        if missing is not None:
+            what = f"The log of section {section} is not whole: change {missing} is missing."
+            raise StoreError(what, remedy="Restore the last backup.", code="store-damaged", source=self.place)
+        before, earlier = earlier, (*earlier, *came)
+        if any(change.kind == "undone" for change in came):
+            # Each undoing plays everything anew; a long log is played once.
+            state = play(earlier)
+        else:
+            for change in came:
+                state = advance(state, change, earlier=before)
+        if came:
             self._hold(section, (state, earlier))
         return state, earlier
-
-    def _is_gone(self, connection: Connection, section: str) -> bool:
-        gone = connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is None
-        if gone:
-            with self._lock:
-                self._held.pop(section, None)
-        return gone
 
     def _hold(self, section: str, held: Held) -> None:
         with self._lock:

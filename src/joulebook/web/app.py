@@ -18,7 +18,17 @@ from joulebook import __version__
 from joulebook.errors import InputError, JoulebookError, StaleError, StoreError
 from joulebook.readers.limits import MAX_BYTES
 from joulebook.store.store import Store
-from joulebook.web import bench_pages, board_pages, event_streams, json_pages, section_pages, sign_in, store_pages
+from joulebook.web import (
+    bench_pages,
+    board_pages,
+    event_streams,
+    json_pages,
+    marking_out,
+    marking_pages,
+    section_pages,
+    sign_in,
+    store_pages,
+)
 from joulebook.web.access import NotSignedInError, is_teacher
 from joulebook.web.contexts import ErrorPage
 from joulebook.web.judges import Judges
@@ -63,7 +73,8 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
     app.state.epoch = settings.epoch
     app.state.sign_in_token = settings.sign_in_token
     app.state.bench_tries, app.state.teacher_tries = sign_in.bench_tries(), sign_in.teacher_tries()
-    for part in (sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, store_pages):
+    pages = (sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, marking_pages, marking_out, store_pages)
+    for part in pages:
         app.include_router(part.router)
     app.add_api_route("/static/pictures.css", _picture_style, include_in_schema=False)
     app.mount("/static", StaticFiles(directory=str(files("joulebook.web") / "static")), name="static")

@@ -118,8 +118,8 @@ class Handle:
 @dataclass(frozen=True, slots=True)
 class Border:
     """A border between two phases. number: its place among the borders. before, after: kinds of the phases. label: in words.
-    start: of the phase before it, at: where it is, end: of the phase after it, s. text: at, as a field shows it. by_hand: whether
-    it was set. turning: it lies between climb and descent, where the motion itself says when it turns, so it is not moved."""
+    start: of the phase before it, at: where it is, end: of the phase after it, s. text: at, as a field shows it.
+    turning: it lies between climb and descent, where the motion itself says when it turns, so it is not moved."""
 
     number: int
     before: str
@@ -129,7 +129,6 @@ class Border:
     at: float
     end: float
     text: str
-    by_hand: bool
     turning: bool
 
 

@@ -14,7 +14,7 @@ from joulebook.web.section_contexts import Did, Head
 
 __all__ = ["back_to", "head_of", "just_done", "minutes_text"]
 
-_PAGES = ("log", "drop", "rules", "class")
+_PAGES = ("log", "drop", "rules", "class", "marking", "marking/bank")
 
 
 def head_of(id_: str, whole: Section, page: str) -> Head:
@@ -38,9 +38,12 @@ async def just_done(room: Room, section: str, seq: int) -> Did | None:
 def back_to(section: str, back: str, seq: int) -> RedirectResponse:
     """Lead back to the page that a button stood on, which then says what was done.
 
-    back: "" for the board, a number for that bench's page, a page's word, or a number and a record ("3 r7"). seq: of the change.
+    back: "" for the board, a number for that bench's page, a page's word, a path of the marking pages, or a number and a record
+    ("3 r7"). seq: of the change.
     """
     place = f"/sections/{section}"
+    if back.startswith(f"{place}/marking/") and back.isprintable():
+        return RedirectResponse(f"{back}{'&' if '?' in back else '?'}did={seq}", 303)
     first, _, record = back.partition(" ")
     if first.isascii() and first.isdigit():
         more = f"&record={record}" if record.isascii() and record.isalnum() else ""

@@ -14,14 +14,15 @@ from joulebook.web.contexts import ErrorPage, JoinPage, SignInPage
 from joulebook.web.pages import show
 from joulebook.web.security import Limiter
 
-__all__ = ["PASSPHRASE", "bench_tries", "router", "teacher_tries"]
+__all__ = ["PASSPHRASE", "SHORTEST", "bench_tries", "router", "teacher_tries"]
 
 router = APIRouter(include_in_schema=False)
 
 PASSPHRASE = "passphrase"
 """The store's setting that holds the Argon2 hash of the teacher's passphrase."""
 
-_SHORTEST = 12
+SHORTEST = 12
+"""Characters that a passphrase has at least."""
 
 
 def bench_tries() -> Limiter:
@@ -124,9 +125,9 @@ async def set_passphrase(
     request: Request, room: Teacher, passphrase: Annotated[str, Form(max_length=400)] = ""
 ) -> Response:
     """Set the teacher's passphrase, for signing in again after a restart or from another device."""
-    if len(passphrase.strip()) < _SHORTEST:
+    if len(passphrase.strip()) < SHORTEST:
         message = f"A passphrase of {len(passphrase.strip())} characters is too short."
-        remedy = f"Take at least {_SHORTEST}: four or five words that nobody would put together."
+        remedy = f"Take at least {SHORTEST}: four or five words that nobody would put together."
         return show(
             request, ErrorPage("The passphrase was not set", message, remedy, back="/store", back_label="Back"), status=422
         )

@@ -40,7 +40,10 @@ router = APIRouter(include_in_schema=False)
 _FREE = ("climb", "descent")
 _MOST_BORDERS = 40
 _NO_PICTURES = Pictures(None, None, None, None)
-_SAME = 5e-4  # s; fields show milliseconds
+_OWN = Override()
+_SAME = 6e-4  # s; fields show milliseconds
+
+Edge = tuple[str, float, float]
 
 
 @router.post("/sections/{section}/benches/{bench}/preview")
@@ -49,7 +52,7 @@ async def preview(request: Request, room: Teacher, section: str, bench: int) -> 
     async with request.form(max_fields=200, max_files=0) as form:
         held = launch_of(bench_of(await room.section(section), bench), str(form.get("record", "")))
         try:
-            override = read_override(form)
+            override = read_override(form, before=held.override)
         except InputError as error:
             told = " ".join([error.message, *map(str, error.faults)])
             return show(request, Preview("", None, (), "", problem=told, remedy=error.remedy))
@@ -63,7 +66,7 @@ async def keep_override(request: Request, room: Teacher, section: str, bench: in
     async with request.form(max_fields=200, max_files=0) as form:
         state = bench_of(await room.section(section), bench)
         held = launch_of(state, str(form.get("record", "")))
-        override = Override() if form.get("own") else read_override(form)
+        override = Override() if form.get("own") else read_override(form, before=held.override)
     body: dict[str, object] = {"record": held.id}
     if override.release is not None:
         body["release"] = override.release
@@ -116,17 +119,17 @@ def editor_for(bench: BenchState, judged: Judgement | None, record: str) -> Trac
     return TraceEditor(
         record=held.id, name=held.name, picture=picture,
         release=_handle(launch, "release", held.override.release), apex=_handle(launch, "apex", held.override.apex),
-        borders=_borders(launch.phases, held.override, (wide.low, wide.high)),
+        borders=_borders(launch.phases, (wide.low, wide.high)),
         step=usual, start=wide.low, end=wide.high, low=float(time.min()), high=float(time.max()),
         wide=(wide.start / WIDE.width, wide.end / WIDE.width), narrow=(narrow.start / NARROW.width, narrow.end / NARROW.width),
         by_hand=held.override != Override(),
     )  # fmt: skip
 
 
-def read_override(form: FormData) -> Override:
-    """Return the override that a form asks for.
+def read_override(form: FormData, *, before: Override = _OWN) -> Override:
+    """Return the override that a form asks for. before: the one in force.
 
-    Of the borders between phases only those that were moved, or were set by hand before, make an edge. A climb or descent that
+    Of the phases only those whose borders were moved, or that were set by hand before, make an edge. A climb or descent that
     is set bars every sample before the first such climb, or after the last such descent: the outermost ones go along, so that
     moving one border never takes other hops out of the fit.
     Raises InputError with every field that is not understood.
@@ -135,7 +138,7 @@ def read_override(form: FormData) -> Override:
     release, apex = (_seconds(str(form.get(name, "")), name, faults) for name in ("release", "apex"))
     if release is not None and apex is not None and apex <= release:
         faults.append(Fault("apex", f"{apex:g} s is not after the release at {release:g} s.", "The apex comes after the release."))
-    edges = _edges(form, faults)
+    edges = _edges(form, before.edges, faults)
     if faults:
         raise InputError("These times cannot be used.", remedy="Write seconds on the record's clock.", faults=faults)
     return Override(release, apex, edges)
@@ -149,9 +152,8 @@ def _preview_of(judged: Judgement, held: HeldRecord) -> Preview:
     launch = next((each for each in launches if judged.names.get(each.file) == held.id), None)
     picture = draw_trace(launch, name="trace") if launch is not None else None
     if audit is None:
-        return Preview(
-            "", None, finding_texts(judged), "", picture, judged.problem, judged.remedy, stood_in=judged.stood_in,
-        )  # fmt: skip
+        problem = " ".join([judged.problem, *map(str, judged.faults)]).strip()
+        return Preview("", None, finding_texts(judged), "", picture, problem, judged.remedy, stood_in=judged.stood_in)
     report = compose(audit, pictures=_NO_PICTURES)
     return Preview(report.verdict, report.ledger, report.findings, report.findings_sentence, picture)
 
@@ -168,9 +170,8 @@ def _handle(launch: LaunchAudit, name: str, by_hand: float | None) -> Handle | N
     return Handle(name, name.capitalize(), value, f"{value:.3f}", by_hand is not None)
 
 
-def _borders(phases: Sequence[Phase], override: Override, window: tuple[float, float]) -> tuple[Border, ...]:
+def _borders(phases: Sequence[Phase], window: tuple[float, float]) -> tuple[Border, ...]:
     """Return the borders between phases in the picture; between climb and descent the motion itself says where it turns."""
-    set_by_hand = {time for _, start, end in override.edges for time in (start, end)}
     found: list[Border] = []
     often: Counter[str] = Counter()
     for before, after in pairwise(phases):
@@ -183,21 +184,19 @@ def _borders(phases: Sequence[Phase], override: Override, window: tuple[float, f
             Border(
                 number=len(found), before=before.kind, after=after.kind, label=f"{label} {often[label]}" if often[label] > 1 else label,
                 start=before.start_s, at=at, end=after.end_s, text=f"{at:.3f}",
-                by_hand=any(abs(at - time) < _SAME for time in set_by_hand),
                 turning=before.kind in _FREE and after.kind in _FREE,
             )
         )  # fmt: skip
     return tuple(found[:_MOST_BORDERS])
 
 
-def _edges(form: FormData, faults: list[Fault]) -> tuple[tuple[str, float, float], ...]:
+def _edges(form: FormData, before: Sequence[Edge], faults: list[Fault]) -> tuple[Edge, ...]:
     """Return the phases that were set. The form holds, for each phase in order, kind, start and end as joulebook showed them, and
     for each border between two of them where it is now."""
     kinds = [str(value) for value in form.getlist("kind")][: _MOST_BORDERS + 1]
     ends = [str(value) for value in form.getlist("end")]
     starts = [str(value) for value in form.getlist("start")]
     now = [str(value) for value in form.getlist("border")]
-    kept = {str(value) for value in form.getlist("kept")}
     if not len(kinds) == len(starts) == len(ends) or (kinds and len(now) != len(kinds) - 1):
         faults.append(Fault("border", "the list of phases is not whole.", "Reload the page."))
         return ()
@@ -208,15 +207,15 @@ def _edges(form: FormData, faults: list[Fault]) -> tuple[tuple[str, float, float
     if any(not math.isfinite(value) for span in spans for value in span):
         faults.append(Fault("border", "the list of phases holds no numbers.", "Reload the page."))
         return ()
-    touched: set[int] = set()
+    known = [place for place, span in enumerate(spans) if any(_alike((kinds[place], *span), edge) for edge in before)]
+    touched = set(known)
     for place, text in enumerate(now):
         at = _seconds(text, f"{kinds[place]} to {kinds[place + 1]}", faults)
         was = spans[place + 1][0]
-        if at is None or (abs(at - was) < _SAME and str(place) not in kept):
+        if at is None or abs(at - was) < _SAME:
             continue
         touched |= {place, place + 1}
-        if abs(at - was) >= _SAME:
-            spans[place][1] = spans[place + 1][0] = at
+        spans[place][1] = spans[place + 1][0] = at
     for place in sorted(touched):
         if not spans[place][0] < spans[place][1]:
             what = f"{kinds[place]} would end at {spans[place][1]:g} s, before it starts at {spans[place][0]:g} s."
@@ -225,7 +224,15 @@ def _edges(form: FormData, faults: list[Fault]) -> tuple[tuple[str, float, float
         places = [place for place, each in enumerate(kinds) if each == kind]
         if touched.intersection(places):
             touched.add(places[outermost])
-    return tuple((kinds[place], spans[place][0], spans[place][1]) for place in sorted(touched))
+    made = [(kinds[place], spans[place][0], spans[place][1]) for place in sorted(touched)]
+    # What was set outside the picture stays as it is.
+    low, high = (spans[0][0], spans[-1][1]) if spans else (math.inf, -math.inf)
+    outside = [edge for edge in before if edge[2] <= low or edge[1] >= high]
+    return tuple(sorted([*made, *outside], key=lambda edge: edge[1:]))
+
+
+def _alike(one: Edge, other: Edge) -> bool:
+    return one[0] == other[0] and abs(one[1] - other[1]) < _SAME and abs(one[2] - other[2]) < _SAME
 
 
 def _seconds(text: str, where: str, faults: list[Fault]) -> float | None:

@@ -1,0 +1,200 @@
+// Comfort for the students' page: forms are sent without leaving it, what is typed is kept until it is saved, news come by
+// themselves. Every form works without this module.
+const main = document.getElementById("main");
+const root = () => document.getElementById("bench");
+const key = () => root()?.dataset.key || sessionStorage.getItem("joulebook:here") || "";
+if (root()?.dataset.key) sessionStorage.setItem("joulebook:here", root().dataset.key);
+const raw = new Map(); // by part: what the server sent, so that only what is new is exchanged
+let lost = false, busy = false;
+
+const partsOf = place => [...place.querySelectorAll("[data-part]")];
+const name = form => `joulebook:${key()}:${form.id}`;
+
+// What was typed and not saved yet.
+const read = form => Object.fromEntries([...new FormData(form)].filter(([, value]) => typeof value === "string"));
+function keep(form) {
+  if (!form.dataset.unsaved) {
+    form.dataset.unsaved = "yes";
+    const note = form.querySelector("[data-kept]");
+    if (note) { note.textContent = "Not saved yet"; note.classList.add("unsaved"); }
+  }
+  try { sessionStorage.setItem(name(form), JSON.stringify(read(form))); } catch { /* a full storage keeps the page as it is */ }
+}
+function restore(form) {
+  let draft;
+  try { draft = JSON.parse(sessionStorage.getItem(name(form)) || "null"); } catch { draft = null; }
+  if (!draft) return;
+  let differs = false;
+  for (const field of form.elements) {
+    if (!field.name || !(field.name in draft) || field.type === "hidden") continue;
+    if (field.type === "radio") { if (field.checked !== (field.value === draft[field.name])) { differs = true; field.checked = field.value === draft[field.name]; } }
+    else if (field.value !== draft[field.name]) { differs = true; field.value = draft[field.name]; }
+  }
+  if (!differs) { sessionStorage.removeItem(name(form)); return; }
+  // The number of the version that was changed goes with it, so that nobody else's version is written over.
+  for (const field of form.elements) if (field.type === "hidden" && field.name in draft) field.value = draft[field.name];
+  for (let up = form.closest("details"); up; up = up.parentElement.closest("details")) up.open = true;
+  keep(form);
+}
+const forget = form => sessionStorage.removeItem(name(form));
+document.addEventListener("input", event => { const form = event.target.closest?.("form[data-draft]"); if (form) keep(form); });
+
+// The line to the server.
+const line = () => document.getElementById("line");
+function disconnected(again) {
+  lost = true;
+  if (!line()) return;
+  line().replaceChildren(document.createTextNode("Not connected: your text is kept here. "));
+  if (again) {
+    const button = Object.assign(document.createElement("button"), {type: "button", textContent: "Try again"});
+    button.addEventListener("click", again);
+    line().append(button);
+    button.focus();
+  }
+}
+function connected() {
+  if (!lost) return;
+  lost = false;
+  if (line()) line().textContent = "";
+  const news = document.getElementById("news");
+  if (news) news.textContent = "Connected again.";
+}
+
+// Sending a form.
+document.addEventListener("submit", async event => {
+  const form = event.target;
+  if (!root()?.contains(form) || form.method !== "post" || event.defaultPrevented) return;
+  event.preventDefault();
+  await send(form, event.submitter);
+});
+async function send(form, submitter) {
+  if (busy) return;
+  busy = true;
+  form.setAttribute("aria-busy", "true");
+  const data = new FormData(form, submitter);
+  const body = form.enctype === "multipart/form-data" ? data : new URLSearchParams(data);
+  let answer, text;
+  try {
+    answer = await fetch(form.action, {method: "POST", body, headers: {Accept: "text/html"}});
+    text = await answer.text();
+  } catch {
+    busy = false;
+    form.removeAttribute("aria-busy");
+    disconnected(() => send(form, submitter));
+    return;
+  }
+  busy = false;
+  form.removeAttribute("aria-busy");
+  connected();
+  const fresh = new DOMParser().parseFromString(text, "text/html");
+  const page = fresh.getElementById("bench");
+  if (!page) {
+    const told = fresh.querySelector("main .message")?.textContent.trim() || (answer.redirected ? "This browser is no longer at a bench. Your text is kept; type in your code again." : fresh.body.textContent.trim().slice(0, 300));
+    line().replaceChildren(document.createTextNode(`${told} Your text is kept here.`));
+    return;
+  }
+  if (answer.ok) {
+    if (form.matches("[data-draft]")) forget(form);
+    if (form.dataset.resolves) sessionStorage.removeItem(`joulebook:${key()}:${form.dataset.resolves}-form`);
+  }
+  const record = new URLSearchParams(location.search).get("record");
+  history.replaceState(null, "", record ? `/bench?record=${record}` : "/bench");
+  exchange(page);
+}
+
+// The whole page anew, after something was sent.
+function exchange(page) {
+  const now = document.importNode(page, true);
+  const trace = document.getElementById("trace"), next = now.querySelector("#trace");
+  if (trace && next && trace.dataset.signature === next.dataset.signature) next.replaceWith(trace);
+  root().replaceWith(now);
+  remember(page);
+  begin();
+  const told = now.querySelector("[data-told]");
+  if (told) { told.focus({preventScroll: true}); told.scrollIntoView({block: "center"}); } else main.focus({preventScroll: true});
+}
+function remember(page) { for (const part of partsOf(page)) raw.set(part.dataset.part, part.outerHTML); }
+
+// News of this bench: parts that changed are exchanged, save those that somebody is writing in.
+const inUse = part => part.querySelector("form[data-unsaved]") || [...part.querySelectorAll("input[type=file]")].some(each => each.files.length) || (part.contains(document.activeElement) && document.activeElement.matches("input,textarea,select"));
+async function refresh() {
+  if (!root()?.dataset.key || busy) return;
+  const query = new URLSearchParams(location.search);
+  query.delete("did");
+  query.delete("taken");
+  let answer;
+  try {
+    answer = await fetch(`/bench?${query}`, {headers: {Accept: "text/html"}});
+    if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("bench");
+    if (page && !busy) take(page);
+    connected();
+  } catch { disconnected(); }
+}
+function take(page) {
+  const said = [];
+  for (const part of partsOf(page)) {
+    const id = part.dataset.part, old = root().querySelector(`[data-part="${id}"]`);
+    if (!old || raw.get(id) === part.outerHTML || inUse(old)) continue;
+    if (id === "trace" && old.dataset.signature === part.dataset.signature) { raw.set(id, part.outerHTML); continue; }
+    raw.set(id, part.outerHTML);
+    const next = document.importNode(part, true);
+    said.push(...differences(old, next));
+    const open = [...old.querySelectorAll("details")], opened = [...next.querySelectorAll("details")];
+    for (const [i, each] of opened.entries()) if (open.length === opened.length) each.open = open[i].open;
+    if (open.length && opened.length && open.length !== opened.length) opened[0].open = open[0].open;
+    const focused = old.contains(document.activeElement) ? place(old, document.activeElement) : null;
+    old.replaceWith(next);
+    if (focused) (next.querySelectorAll(focused[0])[focused[1]] || next.querySelector("summary,h2"))?.focus({preventScroll: true});
+  }
+  begin();
+  if (said.length) document.getElementById("news").textContent = said.join(". ");
+}
+const place = (part, element) => [element.tagName.toLowerCase(), [...part.querySelectorAll(element.tagName)].indexOf(element)];
+function differences(old, next) {
+  const said = [];
+  const before = new Map([...old.querySelectorAll("[data-says]")].map(each => [each.dataset.record, each.dataset.says]));
+  for (const each of next.querySelectorAll("[data-says]")) if (before.get(each.dataset.record) !== each.dataset.says) said.push(each.dataset.says);
+  if (next.dataset.part === "help" && next.querySelectorAll(".hint-list p").length > old.querySelectorAll(".hint-list p").length) said.push("A hint has come");
+  if (next.dataset.part === "ledger" && next.children.length && !old.children.length) said.push("Your teacher has opened the ledger");
+  if (next.dataset.part === "status" && next.querySelector(".bell") && !old.querySelector(".bell")) said.push("The lesson is over");
+  return said;
+}
+
+function reveal(id) {
+  const part = document.getElementById(id), details = part?.matches("details") ? part : part?.querySelector("details") || part?.closest("details");
+  for (let up = details; up; up = up.parentElement.closest("details")) up.open = true;
+  return part;
+}
+document.addEventListener("click", event => {
+  const link = event.target.closest?.("a[href^='#'],a[data-open],a[data-takes]");
+  if (!link || event.ctrlKey || event.metaKey) return;
+  if (link.dataset.takes) { sessionStorage.removeItem(`joulebook:${key()}:${link.dataset.takes}-form`); return; }
+  const part = reveal(link.dataset.open || link.hash.slice(1));
+  if (!part) return;
+  event.preventDefault();
+  part.scrollIntoView({block: part.matches("input,select,textarea") ? "center" : "start"});
+  (part.matches("input,select,textarea") ? part : part.querySelector("summary") || part).focus({preventScroll: true});
+});
+
+function begin() {
+  for (const form of document.querySelectorAll("form[data-draft]:not([data-ready])")) { form.dataset.ready = "yes"; restore(form); }
+  document.dispatchEvent(new CustomEvent("bench:parts"));
+}
+
+let waiting = 0;
+function soon() { clearTimeout(waiting); waiting = setTimeout(refresh, 200); }
+if (root()?.dataset.events) {
+  remember(root());
+  begin();
+  if (location.hash.length > 1) reveal(location.hash.slice(1));
+  const told = root().querySelector("[data-told]");
+  if (told) told.focus({preventScroll: true});
+  const events = new EventSource(root().dataset.events);
+  events.addEventListener("changed", soon);
+  events.addEventListener("judged", soon);
+  events.addEventListener("open", () => { connected(); soon(); });
+  events.addEventListener("error", () => disconnected());
+  addEventListener("pagehide", () => events.close());
+  document.addEventListener("bench:again", soon);
+}
