@@ -77,7 +77,29 @@ def test_mass_suspect(mass: float, fits: str) -> None:
 def test_a_deceleration_ten_times_too_large(angle: float, ratio: float) -> None:
     finding = only(bench_of(record_of(RIDE), angle=angle), "units-suspect", "look", beside=("angle-mismatch",))
     assert number(finding, "ratio") == pytest.approx(ratio, rel=0.05)
-    assert "10 times off" in finding.message
+    assert "8.69 times as fast as the stated slope makes it" in finding.message
+    assert "written 10 times too large" in finding.message
+    assert "kinetic energy then comes out 100 times too large, the potential energy 10 times" in finding.message
+
+
+def test_a_deceleration_ten_times_too_small_is_said_the_other_way_round() -> None:
+    """Distances written a tenth of what they are: no factor of 0.1, and no number that has to be turned over in one's head."""
+    record = record_of(RIDE)
+    small = replace(record, distance=record.distance / 10.0)
+    rest = rest_record()
+    bench = bench_of(small, rest=replace(rest, distance=rest.distance / 10.0), min_range=0.0)
+    found = [finding for finding in audit_bench(bench, method="linear").findings if finding.code == "units-suspect"]
+    (finding,) = [each for each in found if "ratio" in each.evidence]
+    assert "times more slowly than the stated slope makes it, as if every distance were written 10 times too small" in finding.message
+    assert "100 times too small" in finding.message and "0.1" not in finding.message
+
+
+def test_an_angle_of_no_track_is_not_blamed_on_the_units_as_well() -> None:
+    """55° instead of 8°, which nothing explains: sines in the ratio 5.9, and with 0.5° of 16; only the angle is doubted."""
+    for angle in (0.5, 0.7, 60.0):
+        codes = [finding.code for finding in audit_bench(bench_of(record_of(RIDE), angle=angle), method="linear").findings]
+        assert "angle-suspect" in codes
+        assert "units-suspect" not in codes
 
 
 def test_a_cart_that_slows_faster_than_it_would_fall() -> None:

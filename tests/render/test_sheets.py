@@ -411,7 +411,9 @@ def test_what_is_in_doubt_is_marked_where_it_counts_and_a_stopped_bench_shows_no
 
 
 def test_every_finding_that_asks_for_a_look_has_a_word() -> None:
-    assert set(DOUBTS) == {code.code for code in CODES if code.severity == "look"}
+    first = {code.code for code in CODES if code.severity == "look"}
+    # One that usually stops a ledger may have a word too, for the cases in which it only asks for a look.
+    assert first <= set(DOUBTS) <= {code.code for code in CODES if "look" in code.severities}
     assert all(word and numbers for word, numbers in DOUBTS.values())
 
 

@@ -69,6 +69,7 @@ def fill_demo_room(store: Store, *, seed: int = 20) -> str:
     for number, name in _NAMES.items():
         store.append(section, Draft("bench-named", "bench", number, {"name": name}))
     _work(store, section)
+    _hand_in(store, section)
     store.append(section, Draft("help-asked", "bench", 12))
     for number in (1, 3, 11):
         store.append(section, Draft("visited", "teacher", number))
@@ -122,6 +123,24 @@ def _work(store: Store, section: str) -> None:
             store.append(section, Draft("work-saved", "bench", number, {"step": step, "fields": fields}))
         if number in (2, 6, 11):
             store.append(section, Draft("work-committed", "bench", number))
+
+
+def _hand_in(store: Store, section: str) -> None:
+    """Let students of the demo's benches hand in write-ups, so that there is something to mark."""
+    from joulebook.api.demo_write_ups import demo_write_up_rows
+    from joulebook.classroom.judging import judge_bench
+    from joulebook.classroom.mark_table import read_write_ups, to_csv
+
+    state = store.section(section)
+    audits = {}
+    for number in range(1, 7):
+        bench = state.benches[number]
+        found = judge_bench(bench, store.contents(section, [record.sha256 for record in bench.records]), state.house)
+        if found.ledger is not None:
+            audits[number] = found.ledger
+    for each in read_write_ups(to_csv(demo_write_up_rows(audits)).encode(), name="write-ups.csv"):
+        body = {"code": each.code, "fields": dict(each.fields), "values": dict(each.values), "via": "table"}
+        store.append(section, Draft("write-up-added", "teacher", each.bench, body))
 
 
 def _own_numbers(audit: Audit, kinetic: float, potential: float, claim: str) -> dict[str, dict[str, str]]:

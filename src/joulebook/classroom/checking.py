@@ -37,7 +37,7 @@ class Checked:
     """A write-up worked through.
 
     readings, lines: by name, in their order. claim: what is to be said of it. first_wrong: the first line, reading or "claim"
-    that is not right, "" when there is none. unread: fields that are no numbers, with the reason. harmless: whether all that was
+    that is not right, "" when there is none; a choice of the house counts as right. unread: fields that are no numbers, with the reason. harmless: whether all that was
     found are choices of the house.
     against: for each energy, how far it lies from the audit's, in standard uncertainties of the audit; NaN without one.
     """
@@ -93,7 +93,14 @@ def check_write_up(write_up: WriteUp, audit: Audit | None, house: House) -> Chec
         wrong.append("claim")
         serious.append("claim")
     return Checked(
-        write_up, readings, lines, claim, wrong[0] if wrong else "", unread, bool(wrong) and not serious, _against(written, audit)
+        write_up,
+        readings,
+        lines,
+        claim,
+        serious[0] if serious else "",
+        unread,
+        bool(wrong) and not serious,
+        _against(written, audit),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from math import floor, log10
 
 from joulebook.classroom.line_check import LineResult
 from joulebook.classroom.reading_check import ReadingResult
@@ -71,13 +72,13 @@ def reading_sentence(reading: ReadingResult) -> str:
     shown = shown if any(sign.isalpha() and sign not in "eE" for sign in shown) else f"{shown} {unit}"
     if reading.kind == "no audit":
         return f"{name} {shown}: there is no audit to hold it against."
-    there = _range(reading.low, reading.high)
+    there, gap = _range(reading.low, reading.high), "" if unit == "°" else " "
     if reading.kind == "right":
-        return f"{name} {shown}: right (the record shows {there} {unit})."
+        return f"{name} {shown}: right (the record shows {there}{gap}{unit})."
     if reading.kind == "other feature":
         named = " or ".join(feature.words for feature in reading.features[:_MOST_NAMED])
-        return f"{name} {shown}, where the record shows {there} {unit}: it is {named}."
-    return f"{name} {shown}, where the record shows {there} {unit}: off by {_number(reading.off)} {unit}, and no feature explains it."
+        return f"{name} {shown}, where the record shows {there}{gap}{unit}: it is {named}."
+    return f"{name} {shown}, where the record shows {there}{gap}{unit}: off by {_number(reading.off)}{gap}{unit}, and no feature explains it."
 
 
 def reading_advice(reading: ReadingResult) -> str:
@@ -97,15 +98,19 @@ def _explained(line: LineResult) -> str:
         return f"most likely as if {first.words}; {len(line.explanations) - 1} rarer explanations fit as well."
     choices = "; or as if ".join(each.words for each in named)
     more = len(line.explanations) - len(named)
-    rest = f", or {more} rarer ones" if more else ""
+    rest = "" if not more else ", or one rarer explanation" if more == 1 else f", or {more} rarer ones"
     return f"either as if {choices}{rest}: these cannot be told apart by number, so ask to see this line."
 
 
 def _range(low: float, high: float) -> str:
     if not (math.isfinite(low) and math.isfinite(high)):
         return "nothing"
-    one, other = _number(low), _number(high)
-    return one if one == other else f"{one} to {other}"
+    width = high - low
+    if width <= 0.0:
+        return _number(low)
+    # Both ends with the digits that tell them apart.
+    places = min(max(1 - floor(log10(width)), 0), 6)
+    return f"{low:.{places}f} to {high:.{places}f}"
 
 
 def _number(value: float) -> str:

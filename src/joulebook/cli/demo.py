@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
@@ -43,8 +44,8 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
 
     The records come from joulebook's own simulator, faults included, and the verdicts are printed. What a class may see stands
     in for-students: bench cards, worksheets and hint cards. What gives results away stands in for-the-teacher: run sheet, answer
-    sheet, the teacher's hints, the plan of the week before, and each bench's page, PDF and JSON. Files of an earlier demo in the
-    same folder are written anew.
+    sheet, the teacher's hints, the plan of the week before, invented write-ups to mark, and each bench's page, PDF and JSON. Files
+    of an earlier demo in the same folder are written anew.
     """
     from joulebook.api import SHEET_KINDS, audit, bench_folders, house_of
     from joulebook.api import sheet as compose
@@ -94,6 +95,7 @@ def demo(out: str, seed: int, paper: Literal["a4", "us-letter"] | None, pdf: boo
     lines = ["", f"The benches, with their bench files and records: {benches}", "Sheets for the class:", *printed["students"]]
     lines += ["Sheets for the teacher only:", *printed["teacher"], "Reports of the benches, for the teacher only:", *written]
     lines += [f"The plan of the week before, for the kit in {places['teacher'] / 'kit.toml'}:", week_before]
+    lines += ["Write-ups of the class, to be marked:", _write_write_ups(places["teacher"], rows)]
     click.echo("\n".join(lines))
 
 
@@ -105,6 +107,17 @@ def _write_sheet(document: PrintedSheet, path: Path, *, pdf: bool) -> str:
         return str(page)
     write_output(str(path.with_suffix(".pdf")), document.to_pdf())
     return f"{page}  {path.with_suffix('.pdf')}"
+
+
+def _write_write_ups(folder: Path, rows: Sequence[Audit | tuple[str, JoulebookError]]) -> str:
+    """Write the invented write-ups of the benches and return the path."""
+    from joulebook.api.demo_write_ups import demo_write_up_rows
+    from joulebook.classroom.mark_table import to_csv
+
+    audits = {number: row for number, row in enumerate(rows, 1) if not isinstance(row, tuple)}
+    path = str(folder / "write-ups.csv")
+    write_output(path, "\ufeff" + to_csv(demo_write_up_rows(audits)))
+    return path
 
 
 def _write_plan(folder: Path, rules: House, paper: str, *, pdf: bool) -> str:

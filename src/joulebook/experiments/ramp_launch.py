@@ -236,9 +236,10 @@ def _check_rise(v: Mapping[str, float]) -> None:
     if "track.rise" not in v or v["track.rise"] < v["track.along"]:
         return
     rise, along = v["track.rise"], v["track.along"]
+    excess = rise - along
+    compared = f"is {excess:.2g} m more than" if excess > 0.0 else "is as much as"
     raise InputError(
-        f"track.rise is {rise:.4g} m and track.along {along:.4g} m: a track cannot rise by as much as the stretch along it, or by "
-        f"{rise - along:.2g} m more.",
+        f"track.rise ({rise:.4g} m) {compared} track.along ({along:.4g} m), and no track rises by as much as it is long.",
         remedy="track.rise is the height gained, track.along the length on the track over which it was taken. Look whether they "
         "are swapped or in different units.",
     )

@@ -14,7 +14,7 @@ from joulebook.readers.tables import Table
 from joulebook.readers.units import SECOND, Unit, parse_unit
 from joulebook.readers.words import ColumnKind
 
-__all__ = ["Column", "is_count", "is_derivative", "is_evenly_rising", "name_columns"]
+__all__ = ["Column", "is_count", "is_derivative", "is_evenly_rising", "name_columns", "spoilt_sample"]
 
 Array = npt.NDArray[np.float64]
 
@@ -47,7 +47,10 @@ def name_columns(table: Table, block: Block) -> tuple[list[Column], bool]:
     names: dict[int, Heading] = {}
     units: dict[int, Unit] = {}
     named_row: int | None = None
+    spoilt = spoilt_sample(table, block)
     for row in reversed(block.headers[-12:]):
+        if row == spoilt and _understood(table, block, block.headers[:-1]):
+            continue
         cells = [table.cell(row, c) for c in range(width)]
         filled = {c: cells[c] for c in block.columns if not is_blank(cells[c])}
         if not filled:
@@ -67,6 +70,33 @@ def name_columns(table: Table, block: Block) -> tuple[list[Column], bool]:
     columns = [_column(c, names.get(c), units.get(c), above.get(c, "")) for c in block.columns]
     columns = _lone_s(columns)
     return columns, any(column.kind in ("time", "position", "velocity", "acceleration") for column in columns)
+
+
+def spoilt_sample(table: Table, block: Block) -> int | None:
+    """Return the row directly above the data that looks like a first sample with a spoilt cell, and so like a heading; else None.
+
+    It holds a number where the data have numbers, and its texts name nothing, or there are headings above it already.
+    """
+    if not block.headers or not block.rows or block.headers[-1] != block.rows[0] - 1:
+        return None
+    row = block.headers[-1]
+    numbers = table.numbers[row]
+    inside = [(c, numbers[c]) for c in block.columns if c < len(numbers)]
+    if row not in table.text_rows or not any(value is not None and value == value for _, value in inside):
+        return None
+    if not any(value is None and not is_blank(table.cell(row, c)) for c, value in inside):
+        return None
+    return row if _understood(table, block, block.headers[:-1]) or not _understood(table, block, [row]) else None
+
+
+def _understood(table: Table, block: Block, rows: list[int]) -> bool:
+    """Return whether one of these rows names a time, a distance or their like over a column of numbers."""
+    return any(
+        read_heading(cell).kind in ("time", "position", "velocity", "acceleration")
+        for row in rows[-12:]
+        for c in block.columns
+        if not is_blank(cell := table.cell(row, c))
+    )
 
 
 def is_evenly_rising(values: Array) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from joulebook.errors import RecordError
 from joulebook.readers.blocks import Block, find_blocks, is_comment
 from joulebook.readers.cells import is_blank, show
-from joulebook.readers.columns import Column, is_count, name_columns
+from joulebook.readers.columns import Column, is_count, name_columns, spoilt_sample
 from joulebook.readers.groups import Group, group_columns
 from joulebook.readers.limits import MAX_RUNS, MIN_SAMPLES
 from joulebook.readers.tables import Table
@@ -38,6 +38,7 @@ class Run:
 
     time, position: its columns, None where there is none. others: columns that could be its position too.
     velocity: its velocity column. columns: all columns of numbers of its block. junk: rows that look like spoilt data.
+    spoilt: a row above the data that was taken for a heading and may be a sample, None for none.
     """
 
     table: Table
@@ -48,6 +49,7 @@ class Run:
     number: int = 0
     passed: list[int] = field(default_factory=list)
     junk: list[int] = field(default_factory=list)
+    spoilt: int | None = None
 
     def info(self) -> RunInfo:
         """Return what a person needs in order to choose this run."""
@@ -157,7 +159,8 @@ def _runs_of_table(table: Table, choose: Choose | None, name: str) -> list[Run]:
                 kept = _trim(table, rows, group)
                 inside = [row for row in block.passed if not rows or row > rows[0]]
                 if kept:
-                    runs.append(Run(table, kept, group, columns, ", ".join(names), 0, inside, block.junk))
+                    spoilt = spoilt_sample(table, block) if kept[0] == block.rows[0] else None
+                    runs.append(Run(table, kept, group, columns, ", ".join(names), 0, inside, block.junk, spoilt))
     return runs
 
 
@@ -262,8 +265,14 @@ def _trim(table: Table, rows: list[int], group: Group) -> list[int]:
 
 
 def passed_over(run: Run) -> list[str]:
-    """Return a sentence for each text row inside or below the data that is no sample."""
+    """Return a sentence for each text row inside or below the data that is no sample, and for a heading that may be one."""
     sentences = []
+    if run.spoilt is not None:
+        text = "; ".join(cell.strip() for cell in run.table.cells[run.spoilt] if not is_blank(cell))
+        sentences.append(
+            f"{run.table.where(run.spoilt)} ({show(text)}) was taken for a heading though it holds a number; if it is the first "
+            "sample, correct its other cell"
+        )
     for row in sorted(set(run.passed))[:5]:
         text = "; ".join(cell.strip() for cell in run.table.cells[row] if not is_blank(cell))
         sentences.append(f"{run.table.where(row)} ({show(text)}) is no sample and was passed over")

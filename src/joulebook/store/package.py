@@ -77,16 +77,16 @@ def export_package(store: Store, section: str, path: str | os.PathLike[str], *, 
         for table in section_tables(export):
             package.add_table(table)
         for number, (_, place, record, _) in enumerate(placed(export), 1):
-            package.add(f"record-{number}", place, store.content(section, record.sha256), mediatype="application/octet-stream")
+            package.add(f"record-{number}", place, store.content(section, record.sha256), format="bin")
         for bench in export.benches:
             name = f"bench-{bench.state.number}"
-            package.add(f"{name}-file", f"{name}/bench.toml", _bench_file(bench), mediatype="application/toml")
+            package.add(f"{name}-file", f"{name}/bench.toml", _bench_file(bench), format="toml")
             if bench.audit is not None:
                 text = json.dumps(_finite(bench.audit), indent=2, ensure_ascii=False) + "\n"
-                package.add(f"{name}-audit", f"audits/{name}.json", text, mediatype="application/json")
+                package.add(f"{name}-audit", f"audits/{name}.json", text, format="audit-1", mediatype="application/json")
         house = "# The rules of the class.\n" + write_bench(export.section.house_tables)
-        package.add("house", _HOUSE, house, mediatype="application/toml")
-        package.add("changes", _LOG, write_changes(export.changes), mediatype="application/jsonl")
+        package.add("house", _HOUSE, house, format="toml")
+        package.add("changes", _LOG, write_changes(export.changes), format="log")
         people = _WITH_NAMES if pseudonyms else _WITHOUT_NAMES
         archive.add("README.txt", _READ_ME.format(title=_one_line(export.section.title), version=__version__, people=people))
         archive.add(_DESCRIPTION, json.dumps(package.description(export), indent=2, ensure_ascii=False) + "\n")
@@ -120,6 +120,7 @@ class _Package:
         self._resources: list[dict[str, object]] = []
 
     def add(self, name: str, path: str, content: bytes | str, **more: object) -> None:
+        # What is no table gets a format that no program takes for one: records are as they came, and may hold anything.
         data = content.encode() if isinstance(content, str) else content
         self._archive.add(path, data)
         digest = f"sha256:{hashlib.sha256(data).hexdigest()}"

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import secrets
+import sqlite3
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Any, cast, get_args
 
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
+from sqlalchemy.exc import OperationalError
 
 from joulebook.classroom.changes import Actor, Change, Draft
 from joulebook.classroom.section import Section, advance, check, play
@@ -412,12 +414,27 @@ class Store:
                 return code
 
     def _wipe(self) -> None:
-        """Take deleted bytes off the disk too: the write-ahead log is emptied, and the file shrinks."""
-        if self._engine.dialect.name != "sqlite":
+        """Take deleted bytes off the disk too: the file is written anew without them, and the write-ahead log is emptied.
+
+        On PostgreSQL freed space is the server's to overwrite, in its own time.
+        """
+        if self._turn is None:
             return
-        with told(self.place), self._engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
-            connection.exec_driver_sql("VACUUM")
-            connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+        # On the driver's own connection: VACUUM may stand in no transaction, and SQLAlchemy would begin one.
+        with self._turn, told(self.place), closing(self._engine.raw_connection()) as connection:
+            cursor = connection.cursor()
+            try:
+                # A full disk leaves no room for this; secure_delete has put zeros over the bytes already.
+                with suppress(sqlite3.OperationalError):
+                    cursor.execute("VACUUM")
+                busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]  # type: ignore[func-returns-value, attr-defined]
+            except sqlite3.Error as error:
+                raise OperationalError("PRAGMA wal_checkpoint", {}, error) from error
+            finally:
+                cursor.close()
+        if busy:
+            what = "It is deleted, but another program still reads the store, and traces of it stay in the file beside it."
+            raise StoreError(what, remedy="End the other joulebook; closing the last one empties that file.", source=self.place)
 
 
 def _actor(kept: str) -> Actor:

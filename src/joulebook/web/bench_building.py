@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 
@@ -23,9 +22,9 @@ from joulebook.render.numbers import value_with_u
 from joulebook.render.pictures import Pictures
 from joulebook.render.words import quantity_words
 from joulebook.web.bench_comparison import own_comparison
-from joulebook.web.bench_contexts import BenchPage, Done, Help, Ledger, Problem, RecordRow, SetUp, Status
+from joulebook.web.bench_contexts import BenchPage, Done, Help, Ledger, Problem, RecordRow, SetUp, Status, StepPart
 from joulebook.web.bench_set_up import set_up_form
-from joulebook.web.bench_status import DONE, FIXED, LOOK, TODO, called
+from joulebook.web.bench_status import DONE, FIXED, LOOK, TODO, at_the_end, called
 from joulebook.web.bench_steps import HEADINGS, commits, page_order, step_part, still_missing
 from joulebook.web.bench_traces import READABLE, trace_for
 from joulebook.web.room import Room
@@ -67,7 +66,7 @@ async def bench_page(room: Room, section: str, number: int, shown: Shown) -> Ben
     mine = [change for change in changes if change.bench == number]
     trace = await trace_for(room, section, bench, view, shown.asked, decimal=house.decimal)
     order = page_order(house)
-    parts = {
+    parts: dict[str, StepPart] = {
         step: step_part(step, bench, house, closed=view.closed, typed=shown.typed if shown.step == step else None)
         for step in order
         if step in FIELDS and (step != "comparison" or bench.committed_at or not commits(house))
@@ -87,7 +86,7 @@ async def bench_page(room: Room, section: str, number: int, shown: Shown) -> Ben
         number=number, name=bench.name, section_title=whole.title, key=f"{section}-{number}", closed=view.closed,
         committed_at=bench.committed_at, commit=commits(house), commit_missing=missing, steps=order,
         opened=frozenset(opened - {""}), next_step=(following, HEADINGS[following]) if following else None,
-        set_up=set_up, records_status=records_status,
+        set_up=_at_the_end(set_up, view.closed), records_status=records_status,
         records=tuple(RecordRow(line, trace is not None and line.id == trace.record, line.state in READABLE) for line in view.records),
         has_rest=bench.rest is not None, launches_wanted=house.launches, trace=trace, parts=parts, own=own,
         help=_help(bench, view, mine, whole), ledger=await run_in_threadpool(_ledger, bench, view, house),
@@ -107,17 +106,20 @@ def hint_wait(changes: list[Change], void: frozenset[int], *, now: datetime) -> 
     return until if now < until <= now + BETWEEN_HINTS else None
 
 
+def _at_the_end(set_up: SetUp, closed: bool) -> SetUp:
+    return replace(set_up, status=at_the_end(set_up.status)) if closed else set_up
+
+
 def _states(
-    order: tuple[str, ...], parts: Mapping[str, Any], set_up: SetUp, records: Status, bench: BenchState
+    order: tuple[str, ...], parts: Mapping[str, StepPart], set_up: SetUp, records: Status, bench: BenchState
 ) -> dict[str, Status]:
     states = {"set-up": set_up.status, "records": records, "commit": FIXED if bench.committed_at else TODO}
     return {step: parts[step].status if step in parts else states.get(step, called(DONE, "")) for step in order}
 
 
 def _next_step(states: Mapping[str, Status]) -> str | None:
-    """Return what comes next: the first step that needs a look or was not begun, else the first that is not whole."""
-    first = next((step for step, status in states.items() if status.name in ("todo", "look")), None)
-    return first or next((step for step, status in states.items() if status.name == "begun"), None)
+    """Return what comes next: a step that needs a look, else the first that was not begun, else the first that is not whole."""
+    return next((step for wanted in ("look", "todo", "begun") for step, status in states.items() if status.name == wanted), None)
 
 
 def _records_status(view: StudentView, house: House) -> Status:
@@ -160,7 +162,8 @@ def _ledger(bench: BenchState, view: StudentView, house: House) -> Ledger | None
         if line.written and line.give_or_take:
             own += f" ± {line.give_or_take}"
         label = f"{words.label[:1].upper()}{words.label[1:]}, {words.unit}"
-        ours.append((label, own, with_decimal(value_with_u(line.name, line.audit) if line.audit else "–", house.decimal)))
+        theirs = value_with_u(line.name, line.audit).removesuffix(f" {words.unit}") if line.audit else "–"
+        ours.append((label, own, with_decimal(theirs, house.decimal)))
     drawn = draw_joules(audit, name="joules")
     return Ledger(with_decimal(told.verdict, house.decimal), tuple(ours), told.ledger, (drawn,) if drawn else ())
 
@@ -203,19 +206,19 @@ def _say(change: Change, mine: list[Change]) -> str:
     record = named.get(str(body.get("record", "")), "the record")
     if change.kind == "undone":
         target = next((each for each in mine if each.seq == body.get("change")), None)
-        return f"Undone: {_say(target, mine)}" if target else "Undone"
+        return f"Undone ({_say(target, mine)})" if target else "Undone"
     said = {
-        "bench-named": f"“{body.get('name') or 'no name'}” is what you call yourselves",
-        "values-set": "set-up readings saved",
+        "bench-named": f"You call yourselves “{body.get('name')}”" if body.get("name") else "You go by your number",
+        "values-set": "Set-up readings saved",
         "record-added": f"{body.get('name')} added",
         "record-discarded": f"{record} set aside",
         "record-restored": f"{record} taken back in",
         "record-role-set": f"{record} is {'the rest' if body.get('role') == 'rest' else 'a launch'} record",
         "work-saved": f"“{HEADINGS.get(str(body.get('step')), '')}” saved",
-        "work-committed": "committed",
-        "hint-released": "here is a hint",
-        "help-asked": "the teacher was called",
-        "help-given": "the call was taken back",
+        "work-committed": "Committed",
+        "hint-released": "Here is a hint",
+        "help-asked": "The teacher was called",
+        "help-given": "The call was taken back",
     }
-    return said.get(change.kind, "saved")
+    return said.get(change.kind, "Saved")
 

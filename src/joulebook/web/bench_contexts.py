@@ -129,7 +129,8 @@ class StepField:
 @dataclass(frozen=True, slots=True)
 class StepPart:
     """A step of own work. lead: what it is about. lines: formulas to use. rows: fields that belong side by side. base: number of
-    the change that was saved last. locked: why it can only be read, "" when it can be changed."""
+    the change that was saved last. locked: why it can only be read, "" when it can be changed.
+    late: (label, text) of what was typed and came too late to be kept."""
 
     id: str
     heading: str
@@ -140,6 +141,7 @@ class StepPart:
     base: int
     saved_at: str
     locked: str = ""
+    late: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

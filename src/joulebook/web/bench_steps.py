@@ -11,7 +11,7 @@ from joulebook.engine.house import House
 from joulebook.errors import Fault
 from joulebook.render.decimal_sign import with_decimal
 from joulebook.web.bench_contexts import StepField, StepPart
-from joulebook.web.bench_status import BEGUN, DONE, FIXED, LOOK, TODO, called
+from joulebook.web.bench_status import BEGUN, DONE, FIXED, LOOK, TODO, at_the_end, called
 
 __all__ = ["HEADINGS", "commits", "page_order", "still_missing", "step_part"]
 
@@ -86,12 +86,12 @@ def still_missing(bench: BenchState, house: House) -> tuple[str, ...]:
 def step_part(step: str, bench: BenchState, house: House, *, closed: bool, typed: Mapping[str, str] | None = None) -> StepPart:
     """Return one step of own work. closed: after the bell. typed: texts of a form that could not be kept."""
     saved = bench.work.get(step)
-    texts = dict(saved.fields) if saved else {}
-    texts |= dict(typed or {})
-    faults = {fault.where: fault for fault in check_fields(step, texts, decimal=house.decimal)}
-    fields = {field.name: _field(field, texts.get(field.name, ""), faults.get(field.name)) for field in FIELDS[step]}
+    kept = dict(saved.fields) if saved else {}
     fixed = bool(bench.committed_at) and step in COMMITTED_STEPS
     locked = "The lesson is over." if closed else "Committed: only your teacher can open this again." if fixed else ""
+    texts = kept if locked else kept | dict(typed or {})
+    faults = {fault.where: fault for fault in check_fields(step, texts, decimal=house.decimal)}
+    fields = {field.name: _field(field, texts.get(field.name, ""), faults.get(field.name)) for field in FIELDS[step]}
     asked = [each for each in fields.values() if each.field.shape != "text" or len(fields) < 3]
     status = TODO
     if any(each.text.strip() for each in fields.values()):
@@ -100,9 +100,16 @@ def step_part(step: str, bench: BenchState, house: House, *, closed: bool, typed
         status = LOOK
     elif fixed:
         status = FIXED
+    # What came too late is shown, so that nothing is lost: it can be copied.
+    late = tuple(
+        (each.label, dict(each.choices).get(typed[each.name], typed[each.name]))
+        for each in FIELDS[step]
+        if locked and typed and typed.get(each.name, "") not in ("", kept.get(each.name, ""))
+    )
     return StepPart(
-        step, HEADINGS[step], _LEADS[step], tuple(with_decimal(line, house.decimal) for line in _lines(step, house, bench)), status,
-        _rows(fields), saved.seq if saved else 0, saved.at if saved else "", locked,
+        step, HEADINGS[step], _LEADS[step], tuple(with_decimal(line, house.decimal) for line in _lines(step, house, bench)),
+        at_the_end(status) if closed else status,
+        _rows(fields), saved.seq if saved else 0, saved.at if saved else "", locked, late,
     )  # fmt: skip
 
 

@@ -142,7 +142,7 @@ function take(page) {
     said.push(...differences(old, next));
     const open = [...old.querySelectorAll("details")], opened = [...next.querySelectorAll("details")];
     for (const [i, each] of opened.entries()) if (open.length === opened.length) each.open = open[i].open;
-    if (open.length && opened.length && open.length !== opened.length) opened[0].open = open[0].open;
+    if (open.length && opened.length) opened[0].open = open[0].open || (part.matches(".step") && needsLook(next) && !needsLook(old));
     const focused = old.contains(document.activeElement) ? place(old, document.activeElement) : null;
     old.replaceWith(next);
     if (focused) (next.querySelectorAll(focused[0])[focused[1]] || next.querySelector("summary,h2"))?.focus({preventScroll: true});
@@ -150,6 +150,7 @@ function take(page) {
   begin();
   if (said.length) document.getElementById("news").textContent = said.join(". ");
 }
+const needsLook = part => Boolean(part.querySelector("summary .status.is-look"));
 const place = (part, element) => [element.tagName.toLowerCase(), [...part.querySelectorAll(element.tagName)].indexOf(element)];
 function differences(old, next) {
   const said = [];

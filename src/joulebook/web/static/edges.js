@@ -31,7 +31,8 @@ if (editor) {
     for (const handle of handles.get(field)) {
       const plot = handle.parentElement, left = Number(plot.dataset.left), right = Number(plot.dataset.right);
       const share = (at - number("start")) / (number("end") - number("start"));
-      handle.style.left = `${100 * (left + share * (right - left))}%`;
+      for (const part of [handle, handle.line]) part.style.left = `${100 * (left + share * (right - left))}%`;
+      handle.line.classList.toggle("moved", moved(field));
       handle.classList.toggle("moved", moved(field));
       handle.setAttribute("aria-valuemin", low.toFixed(3));
       handle.setAttribute("aria-valuemax", high.toFixed(3));
@@ -59,7 +60,9 @@ if (editor) {
     const mark = handle.querySelector(".grip");
     mark.textContent = field.name === "release" ? "R" : field.name === "apex" ? "A" : "↔";
     // Close to each other grips would cover each other: they stand on four levels.
-    mark.style.top = "border" in field.dataset ? `${34 + 15 * (index % 3)}%` : "4%";
+    handle.style.top = "border" in field.dataset ? `${36 + 12 * (index % 3)}%` : field.name === "release" ? "16%" : "6%";
+    handle.line = document.createElement("div");
+    handle.line.className = "edge-line";
     handle.addEventListener("keydown", event => {
       const small = "border" in field.dataset ? number("step") : 0.01, step = small * (event.shiftKey ? 10 : 1);
       const to = {
@@ -130,7 +133,7 @@ if (editor) {
         if (value(field) < number("start") - 1e-9 || value(field) > number("end") + 1e-9) return;
         const handle = grip(field, index, plot);
         handles.get(field).push(handle);
-        plot.append(handle);
+        plot.append(handle.line, handle);
       });
     }
     fields.forEach(place);
@@ -141,7 +144,7 @@ if (editor) {
     follows.hidden = !part.open;
     if (part.open && !body.childNodes.length) ask();
     if (part.open && ![...handles.values()].some(list => list.length)) build();
-    for (const list of handles.values()) for (const handle of list) handle.hidden = !part.open;
+    for (const list of handles.values()) for (const handle of list) handle.hidden = handle.line.hidden = !part.open;
   }
 
   for (const each of editor.querySelectorAll(".scripted")) each.hidden = false;
