@@ -12,6 +12,8 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING
 
+from joulebook.version import VERSION
+
 if TYPE_CHECKING:
     from joulebook.api import audit, fit_stretch, plan, sheet, sweep
     from joulebook.api.kit_checks import check_kit
@@ -60,7 +62,7 @@ __all__ = [
     "sweep",
 ]
 
-__version__ = "0.1.0"
+__version__ = VERSION
 
 _HOME = {
     "joulebook.api": ("audit", "fit_stretch", "plan", "sheet", "sweep"),

@@ -10,6 +10,7 @@ import pytest
 from tests.experiments.finding_checks import RIDE, SETTLED, number, only
 from tests.experiments.hand_made import ANGLE, bench_of, record_of, rest_record
 
+from joulebook.analysis import audit_bench
 from joulebook.engine.bench import Bench
 from joulebook.experiments.ramp_effects import length, percent
 

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.integrate import quad, solve_ivp
+from tests.experiments.hand_made import bench_of, record_of, ride
 
+from joulebook.analysis import audit_bench
+from joulebook.errors import InputError
 from joulebook.experiments import EXPERIMENTS, get_experiment
 from joulebook.experiments.ramp_launch import RAMP_LAUNCH, UNITS, arc, expected_fall, gravity, ledger_model, scale
 from joulebook.uncertainty import Block, Input, monte_carlo, propagate
@@ -467,3 +471,18 @@ def test_the_experiment_is_registered() -> None:
     # Common practice, no source: coefficients of lab carts lie between 0.002 and 0.010, half-width 0.004 about the middle.
     half = rolling.u * math.sqrt(3.0)
     assert (rolling.value - half, rolling.value + half) == pytest.approx((0.002, 0.010))
+
+
+@pytest.mark.parametrize(
+    ("rise", "along", "told"),
+    [(0.5, 0.3, "track.rise (0.5 m) is 0.2 m more than track.along (0.3 m)"), (0.3, 0.3, "(0.3 m) is as much as track.along")],
+)
+def test_a_rise_that_no_track_has_names_both_lengths(rise: float, along: float, told: str) -> None:
+    """A bench made in memory passes no reader; the error names the two inputs, not the root that would fail on them."""
+    bench = bench_of(record_of(ride()))
+    lengths = {name: Input(name, value, "m", 0.001) for name, value in (("track.rise", rise), ("track.along", along))}
+    others = {name: item for name, item in bench.inputs.items() if name != "track.angle"}
+    with pytest.raises(InputError) as caught:
+        audit_bench(replace(bench, inputs={**others, **lengths}), method="linear")
+    assert told in caught.value.message
+    assert "swapped" in caught.value.remedy

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -78,3 +79,14 @@ def test_a_chair_for_most_of_the_flight() -> None:
     at = (record.time > RIDE.release + 0.1) & (record.time < RIDE.end)
     finding = only(bench_of(spoiled(record, at, 0.80)), "stuck-echo", "stop")
     assert number(finding, "at_m") == 0.8 and "what is left is no launch" in finding.message
+
+
+@pytest.mark.parametrize("at", [0.62, 0.45, 0.20])
+def test_a_rest_record_beyond_the_highest_point(at: float) -> None:
+    """The rest level lies above the whole flight: it is the rest record that does not belong to it, not a rate too low."""
+    finding = only(bench_of(record_of(RIDE), rest=rest_record(at=at)), "rest-mismatch", "stop")
+    assert f"the rest record has the cart at {at:.3f} m from the ranger" in finding.message
+    turn = re.search(r"it turns at ([\d.]+) m", finding.message)
+    assert turn is not None and float(turn[1]) == pytest.approx(1.0 - RIDE.rise, abs=0.002)
+    assert "none of the" in finding.message and "readings of its flight lie above the rest level" in finding.message
+    assert "sampling rate" not in finding.message + finding.remedy + str(finding.evidence)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from joulebook.readers.headings import read_heading
+from joulebook.readers.records import read_record
 
 CASES = [
     ("Time (s)", "time", "s", ""),
@@ -78,3 +79,30 @@ def test_quotes_and_blanks_around_are_taken_off() -> None:
 
 def test_an_endless_heading_is_cut() -> None:
     assert read_heading("x" * 1000).text == "x" * 200
+
+
+SAMPLES = "".join(f"{0.05 * i:.2f},{0.95 - 0.02 * i:.3f}\n" for i in range(1, 30))
+
+
+@pytest.mark.parametrize(
+    ("head", "told"),
+    [
+        ("t (s),d (m)\n0.00,O.95\n", "line 2 (“0.00; O.95”)"),
+        ("t (s),d (m)\nx1,0.950\n", "line 2 (“x1; 0.950”)"),
+        ("O.00,0.950\n", "line 1 (“O.00; 0.950”)"),
+    ],
+)
+def test_a_first_sample_with_a_spoilt_cell_is_told(head: str, told: str) -> None:
+    """It looks like a heading, for a heading is a line of text above the numbers; that it holds a number is said back."""
+    record = read_record((head + SAMPLES).encode(), name="launch.csv")
+    assert record.samples == 29
+    (notice,) = [notice for notice in record.notices if "was taken for a heading though it holds a number" in notice]
+    assert notice.startswith(told)
+    if head.startswith("t"):
+        assert "“t (s)”" in record.read_as and "“d (m)”" in record.read_as
+
+
+@pytest.mark.parametrize("head", ["t (s),d (m)\n", "Launch 3\nt (s),d (m)\n", "Time,0\n", "mass,0.5\n\nt (s),d (m)\n", "", "s,m\n"])
+def test_headings_are_not_taken_for_spoilt_samples(head: str) -> None:
+    record = read_record((head + SAMPLES).encode(), name="launch.csv")
+    assert not [notice for notice in record.notices if "though it holds a number" in notice]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 
 import pytest
 from tests.web.rooms import TestRoom, fill, open_room, words
@@ -239,7 +240,7 @@ def test_moving_one_border_takes_no_other_hop_out_of_the_fit(room: TestRoom) -> 
     fields = _form_of(room, 1)
     kinds = fields["kind"]
     assert kinds.count("climb") > 1, "the record shows rebounds"
-    place = next(i for i, (a, b) in enumerate(zip(kinds, kinds[1:], strict=False)) if (a, b) == ("descent", "contact"))
+    place = next(i for i, pair in enumerate(pairwise(kinds)) if pair == ("descent", "contact"))
     at = float(fields["border"][place])
     fields["border"][place] = f"{at - 0.05:.3f}"
     record = fields["record"][0]

@@ -38,7 +38,8 @@ def _made(room: TestRoom, answer) -> str:  # type: ignore[no-untyped-def]
 
 
 FORM = {
-    "name": "Third period", "benches": "4", "method": "t-prime", "percent_of": "bottom", "tolerance": "4 %", "gravity": "9.812 m/s^2",
+    "name": "Third period", "benches": "4", "method": "t-prime", "percent_of": "bottom", "tolerance": "4 %",
+    "gravity": "9.812 m/s^2",
     "decimal": "comma", "digits": "2", "minutes": "50", "launches": "2", "steps": ["predict", "claim"], "formulas": "1",
 }  # fmt: skip
 
@@ -89,10 +90,13 @@ def test_a_house_file_wins_over_the_fields(room: TestRoom) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"), [("[lesson\n", "This is no house file"), ("[lesson]\nlunches = 5\n", "lesson.lunches"), ("#" * 70_000, "more than 64 kB")]
+    ("text", "told"),
+    [("[lesson\n", "This is no house file"), ("[lesson]\nlunches = 5\n", "lesson.lunches"), ("#" * 70_000, "more than 64 kB")],
 )
 def test_a_faulty_house_file_is_told(room: TestRoom, text: str, told: str) -> None:
-    answer = room.teacher.post("/sections", data={**FORM, "house_text": "", "name": "x"}, files={"house_file": ("h.toml", text.encode())})
+    answer = room.teacher.post(
+        "/sections", data={**FORM, "house_text": "", "name": "x"}, files={"house_file": ("h.toml", text.encode())}
+    )
     assert answer.status_code == 422
     assert told in words(answer.text)
 
@@ -185,8 +189,8 @@ def test_dropped_files_are_assigned_by_name_mended_and_added(room: TestRoom) -> 
     content, _ = files()
     launch, rest = content["launch-1.csv"], content["rest.csv"]
     upload = [
-        ("files", ("period/bench-1/launch-1.csv", launch)), ("files", ("B02_rest.csv", rest)), ("files", ("launch-9.csv", launch)),
-        ("files", ("notes.docx", b"x")), ("files", ("bench-1/empty.csv", b"")),
+        ("files", ("period/bench-1/launch-1.csv", launch)), ("files", ("B02_rest.csv", rest)),
+        ("files", ("launch-9.csv", launch)), ("files", ("notes.docx", b"x")), ("files", ("bench-1/empty.csv", b"")),
     ]  # fmt: skip
     answer = room.teacher.post(room.path("/drop"), files=upload)
     page = room.teacher.get(answer.headers["location"]).text
@@ -316,7 +320,13 @@ def _teacher_routes(app: FastAPI) -> list[APIRoute]:
 def test_every_page_of_the_teacher_is_closed_to_everybody_else(room: TestRoom) -> None:
     routes = _teacher_routes(room.app)
     paths = {route.path for route in routes}
-    assert {"/sections", "/sections/{section}", "/sections/{section}/benches/{bench}", "/sections/{section}/log", "/store"} <= paths
+    assert {
+        "/sections",
+        "/sections/{section}",
+        "/sections/{section}/benches/{bench}",
+        "/sections/{section}/log",
+        "/store",
+    } <= paths
     assert len(routes) > 20
     bench, stranger = room.bench(1), room.visitor()
     before = room.store.section(room.section)

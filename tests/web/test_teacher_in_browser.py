@@ -97,7 +97,7 @@ def test_twelve_benches_fit_a_laptop_without_scrolling(browser: Any, room: tuple
     sizes = page.locator("li.card .state").evaluate_all("all => all.map(each => parseFloat(getComputedStyle(each).fontSize))")
     assert min(sizes) >= 22, "large enough at two metres"
     small = page.locator("main a, main button").evaluate_all(
-        "all => all.filter(each => each.checkVisibility()).map(each => each.getBoundingClientRect().height).filter(high => high < 24)"
+        "all => all.filter(each => each.checkVisibility() && each.getBoundingClientRect().height < 24).map(each => each.outerHTML)"
     )
     assert not small
     page.context.close()
@@ -118,7 +118,9 @@ def test_the_board_follows_without_a_reload_and_keeps_focus_and_order(browser: A
         opened.store.append(section, Draft("help-asked", "bench", 9))
     page.wait_for_function("() => document.querySelector('li.card[data-bench=\"9\"]').dataset.says === 'Hand up'")
     assert page.evaluate("document.activeElement.closest('li').dataset.bench") == "7"
-    assert page.locator("li.card").evaluate_all("all => all.map(each => each.dataset.bench)") == order, "while the keyboard is there"
+    assert page.locator("li.card").evaluate_all("all => all.map(each => each.dataset.bench)") == order, (
+        "while the keyboard is there"
+    )
     assert page.locator("#held").is_visible()
     assert "Bench 9: Hand up." in page.locator("#news").text_content()
     # "Visited" by keyboard, without leaving the page; the focus stays on the card.
@@ -126,9 +128,8 @@ def test_the_board_follows_without_a_reload_and_keeps_focus_and_order(browser: A
     page.wait_for_function("() => document.querySelector('li.card[data-bench=\"7\"] .seen') !== null")
     assert page.evaluate("document.activeElement.closest('li').dataset.bench") == "7"
     page.evaluate("document.activeElement.blur()")
-    page.wait_for_function("() => document.querySelector('li.card').dataset.bench !== '12'")
-    after = page.locator("li.card").evaluate_all("all => all.map(each => each.dataset.bench)")
-    assert after.index("9") < after.index("7"), "who asks comes before who was visited"
+    # Who asks comes first of all but the bench that must repeat, as soon as nobody is about to click.
+    page.wait_for_function("() => [...document.querySelectorAll('li.card')].findIndex(each => each.dataset.bench === '9') < 2")
     assert not page.faults
     page.context.close()
 
@@ -155,9 +156,9 @@ def test_the_ledger_follows_a_handle_moved_by_keyboard(browser: Any, room: tuple
     page.wait_for_function(f"() => document.querySelector('{energy}').innerText === {first!r}")
     # By pointer too.
     box = release.bounding_box()
-    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 30)
+    page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 14)
     page.mouse.down()
-    page.mouse.move(box["x"] + box["width"] / 2 + 40, box["y"] + 30)
+    page.mouse.move(box["x"] + box["width"] / 2 + 40, box["y"] + 14)
     page.mouse.up()
     assert float(release.get_attribute("aria-valuenow")) > at + 0.05
     page.get_by_role("button", name="Keep these times").click()

@@ -37,8 +37,8 @@ class Checked:
     """A write-up worked through.
 
     readings, lines: by name, in their order. claim: what is to be said of it. first_wrong: the first line, reading or "claim"
-    that is not right, "" when there is none; a choice of the house counts as right. unread: fields that are no numbers, with the reason. harmless: whether all that was
-    found are choices of the house.
+    that is not right, "" when there is none; a choice of the house counts as right. unread: fields that are no numbers, with the
+    reason. harmless: whether all that was found are choices of the house.
     against: for each energy, how far it lies from the audit's, in standard uncertainties of the audit; NaN without one.
     """
 
@@ -159,7 +159,7 @@ def _by_audit(line: LineResult, audit: Audit | None) -> LineResult:
     if line.kind != "cannot tell" or line.low is not None or line.written is None or audit is None:
         return line
     # A group may have worked with any of its launches, or with their mean.
-    known = [each.quantities.get(line.line) for each in (audit, *audit.launches)]
+    known = [audit.quantities.get(line.line), *(each.quantities.get(line.line) for each in audit.launches)]
     if not any(isinstance(each, Quantity) and line.written.holds(each.low, each.high) for each in known):
         return line
     return replace(line, kind="right", by_audit=True)

@@ -51,7 +51,9 @@ class SideBySide:
     @property
     def relative(self) -> float | None:
         """The difference over the audit's value."""
-        return None if self.difference is None or self.audit is None or not self.audit.value else self.difference / self.audit.value
+        return (
+            None if self.difference is None or self.audit is None or not self.audit.value else self.difference / self.audit.value
+        )
 
     @property
     def apart(self) -> float | None:

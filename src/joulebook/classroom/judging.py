@@ -10,7 +10,6 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from joulebook import __version__
 from joulebook.analysis import audit_bench
 from joulebook.classroom.section import BenchState, HeldRecord
 from joulebook.engine.bench import Bench, Override
@@ -20,6 +19,7 @@ from joulebook.engine.report import Audit, Finding
 from joulebook.errors import AnalysisError, BenchFileError, Fault, JoulebookError
 from joulebook.readers.bench_file import make_bench
 from joulebook.readers.records import read_record
+from joulebook.version import VERSION
 
 __all__ = ["Judgement", "RecordNews", "judge_bench", "judgement_key", "reading_of", "values_in_force"]
 
@@ -126,7 +126,7 @@ def judgement_key(bench: BenchState, house: House) -> str:
     """Return a key that changes when anything does that the judgement of this bench rests on."""
     counted = [record for record in (bench.rest, *bench.launches) if record is not None]
     rests_on = [
-        __version__, bench.title, dict(bench.planned), dict(bench.values), repr(house.gravity), house.tolerance,
+        VERSION, bench.title, dict(bench.planned), dict(bench.values), repr(house.gravity), house.tolerance,
         [(each.id, each.name, each.sha256, each.role, each.run, repr(each.override)) for each in counted],
     ]  # fmt: skip
     return hashlib.sha256(json.dumps(rests_on, sort_keys=True).encode()).hexdigest()

@@ -64,7 +64,8 @@ def _say(change: Change, by_seq: Mapping[int, Change], names: Mapping[str, str])
     if kind is None:
         return f"{change.kind} (of a later version of joulebook)"
     if change.kind == "undone":
-        target = by_seq.get(change.body.get("change"))  # type: ignore[arg-type]
+        number = change.body.get("change")
+        target = by_seq.get(number) if isinstance(number, int) else None
         return "Undone" if target is None else f"Undone: {_say(target, by_seq, names)}"
     words = {key: _short(value) for key, value in change.body.items()}
     if "record" in words:
@@ -102,7 +103,8 @@ def _detail(change: Change) -> str:
     if change.kind == "record-added":
         return f"{body.get('role')} record, {body.get('size')} bytes, by {body.get('via', 'upload')}"
     if change.kind == "override-set":
-        told = [f"{what} {float(body[what]):.3f} s" for what in ("release", "apex") if isinstance(body.get(what), int | float)]  # type: ignore[arg-type]
+        times = [(what, body.get(what)) for what in ("release", "apex")]
+        told = [f"{what} {time:.3f} s" for what, time in times if isinstance(time, int | float)]
         edges = body.get("edges")
         told += [f"{kind} {start:.3f} to {end:.3f} s" for kind, start, end in edges] if isinstance(edges, list | tuple) else []
         return "; ".join(told)

@@ -56,7 +56,7 @@ def place_file(path: str, *, benches: Collection[int] | None = None) -> Placed:
 
 
 def is_record_name(name: str) -> bool:
-    """Whether a file of this name can be a record: its ending is one of RECORD_ENDINGS, and it is no half-written or hidden one."""
+    """Whether a file of this name can be a record: it ends in one of RECORD_ENDINGS, and is neither half-written nor hidden."""
     lower = name.casefold()
     if lower.startswith((".", "~")) or lower.endswith(_HALF_WRITTEN):
         return False

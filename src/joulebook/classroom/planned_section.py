@@ -57,7 +57,9 @@ def read_planned(files: Sequence[tuple[str, bytes]]) -> PlannedSection:
     benches = [(name, content) for name, content in named if name.casefold().endswith(".toml") and not _is_house(name)]
     if not benches:
         what = "There is no plan and no bench file among these files."
-        raise InputError(what, remedy="Choose plan.json, a zip, or the folder that `joulebook plan --benches` wrote.", code="plan")
+        raise InputError(
+            what, remedy="Choose plan.json, a zip, or the folder that `joulebook plan --benches` wrote.", code="plan"
+        )
     faults: list[Fault] = []
     made = [_of_bench_file(name, content, faults) for name, content in sorted(benches, key=lambda each: _natural(each[0]))]
     house = next((content for name, content in named if _is_house(name) and "kit" not in name.casefold()), None)
@@ -108,7 +110,9 @@ def _of_bench_file(name: str, content: bytes, faults: list[Fault]) -> PlannedBen
     stated = {each: value for each, value in given.items() if each in known}
     # A slope that was measured stands for the planned one, whichever way each was written.
     if any(each in stated for each in ("track.angle", "track.rise")):
-        planned = {each: value for each, value in planned.items() if not each.startswith(("track.angle", "track.rise", "track.along"))}
+        planned = {
+            each: value for each, value in planned.items() if not each.startswith(("track.angle", "track.rise", "track.along"))
+        }
     values = {each: str(value) for each, value in {**planned, **stated}.items()}
     _check(values, name, found)
     faults += [Fault(f"{name}: {fault.where}", fault.what, fault.remedy) if fault.where else fault for fault in found]

@@ -297,7 +297,7 @@ def _apply(section: Section, change: Change) -> Section:
         count = body["benches"]
         assert isinstance(count, int)
         return Section(
-            title=str(body["title"]), note=str(body.get("note", "")), made_at=change.at,
+            title=str(body["title"]), note=str(body.get("note") or ""), made_at=change.at,
             house=make_house(tables), house_tables=tables,
             benches={number: BenchState(number) for number in range(1, count + 1)},
         )  # fmt: skip
@@ -343,13 +343,13 @@ def _change_bench(bench: BenchState, change: Change) -> BenchState:
     if kind == "bench-named":
         return replace(bench, name=str(body["name"]).strip())
     if kind == "values-set":
-        return replace(bench, values=_filled(bench.values, body["values"]), how=_filled(bench.how, body.get("how", {})))
+        return replace(bench, values=_filled(bench.values, body["values"]), how=_filled(bench.how, body.get("how") or {}))
     if kind == "values-planned":
         return replace(bench, planned=_filled({}, body["values"]))
     if kind == "record-added":
         record = HeldRecord(
             id=f"r{change.seq}", name=str(body["name"]), sha256=str(body["sha256"]), size=int(body["size"]),  # type: ignore[call-overload]
-            role=str(body["role"]), at=change.at, via=str(body.get("via", "upload")), run=str(body.get("run", "")),
+            role=str(body["role"]), at=change.at, via=str(body.get("via") or "upload"), run=str(body.get("run") or ""),
         )  # fmt: skip
         return replace(bench, records=(*bench.records, record))
     if kind.startswith("record-") or kind == "override-set":
@@ -376,7 +376,7 @@ def _changed_record(record: HeldRecord, change: Change) -> HeldRecord:
     if record.id != body.get("record"):
         return record
     if change.kind == "record-discarded":
-        return replace(record, discarded=True, reason=str(body.get("reason", "")))
+        return replace(record, discarded=True, reason=str(body.get("reason") or ""))
     if change.kind == "record-restored":
         return replace(record, discarded=False, reason="")
     if change.kind == "record-role-set":

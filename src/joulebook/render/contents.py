@@ -22,6 +22,7 @@ from joulebook.render.numbers import (
 from joulebook.render.pictures import Pictures, draw_pictures, main_launch
 from joulebook.render.plain import clean_text
 from joulebook.render.planned import PLANNED_QUESTION, planned_notice
+from joulebook.render.several_runs import RUNS_QUESTION, runs_notice
 from joulebook.render.words import (
     ACCOUNT_WORDS,
     CAUTIONS,
@@ -197,6 +198,7 @@ def _coverage(audit: Audit) -> str:
 def _claims(audit: Audit) -> tuple[tuple[str, str], ...]:
     verdict, notice = audit.verdict, planned_notice(audit)
     planned = [(PLANNED_QUESTION, notice)] if notice else []
+    planned += [(RUNS_QUESTION, runs)] if (runs := runs_notice(audit)) else []
     if not audit.quantities:
         return tuple(planned)
     if not math.isfinite(verdict.resolution):  # every launch is stopped: the ledger is shown, and nothing is concluded from it

@@ -17,6 +17,7 @@ from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.numbers import interval_text, value_with_u
 from joulebook.render.plain import clean_text, quantities_in_order
 from joulebook.render.planned import PLANNED_QUESTION, planned_notice
+from joulebook.render.several_runs import RUNS_QUESTION, runs_notice
 from joulebook.render.words import LEDGER_ORDER, SEVERITY_WORDS, input_words, quantity_words
 
 __all__ = ["display_bundle", "display_html"]
@@ -73,7 +74,8 @@ def _text(text: str) -> str:
 
 def _planned(audit: Audit) -> list[str]:
     notice = planned_notice(audit)
-    return [f"<p><strong>{PLANNED_QUESTION}.</strong> {_text(notice)}</p>"] if notice else []
+    told = [(PLANNED_QUESTION, notice), (RUNS_QUESTION, runs_notice(audit))]
+    return [f"<p><strong>{question}.</strong> {_text(answer)}</p>" for question, answer in told if answer]
 
 
 def _findings(audit: Audit) -> list[str]:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from joulebook.render.drawing import NARROW, WIDE, Frame, Scale, Sheet, ticks
+from joulebook.render.drawing import NARROW, Frame, Scale, Sheet, ticks
 from joulebook.render.numbers import number
 from joulebook.render.picture import Picture
 from joulebook.uncertainty import Quantity
 
 __all__ = ["draw_own_energies"]
+
+# Half a desk's width: it stands in a column beside the trace.
+_WIDE = Frame("wide", 480, 13)
 
 
 def draw_own_energies(kinetic: Quantity, potential: Quantity, *, name: str) -> Picture:
@@ -30,7 +33,7 @@ def draw_own_energies(kinetic: Quantity, potential: Quantity, *, name: str) -> P
     )
     title = "Our two energies on one line"
     drawn = {}
-    for frame in (WIDE, NARROW):
+    for frame in (_WIDE, NARROW):
         sheet, height = _draw(rows, (low, high), frame)
         drawn[frame.name] = sheet.finish(height, name=name, title=title, description=sentence)
     table = tuple((label, *(number(value, 3) for value in (each.value, each.low, each.high))) for label, _, each in rows)
@@ -40,7 +43,7 @@ def draw_own_energies(kinetic: Quantity, potential: Quantity, *, name: str) -> P
 def _draw(
     rows: tuple[tuple[str, str, Quantity], ...], shared: tuple[float, float], frame: Frame
 ) -> tuple[Sheet, float]:
-    sheet, font = Sheet(frame), frame.font + 2
+    sheet, font = Sheet(frame), frame.font
     ends = [end for _, _, each in rows for end in (each.low, each.high)]
     span = max(ends) - min(ends) or abs(ends[0]) or 1.0
     scale = Scale(min(ends) - 0.08 * span, max(ends) + 0.08 * span, 3.0 * font, frame.width - font)
@@ -64,4 +67,4 @@ def _draw(
         else:
             sheet.mark("stuck", scale(each.value), y, size=6, fill="potential", stroke="ink")
     sheet.x_axis(scale, foot, marks, "energy, J")
-    return sheet, foot + 3.4 * frame.font
+    return sheet, foot + 3.2 * font

@@ -17,6 +17,7 @@ from joulebook.render.plain import quantities_in_order
 from joulebook.render.planned import PLANNED_QUESTION, planned_notice
 from joulebook.render.screen import Screen
 from joulebook.render.section import SectionLine, SectionRow, section_lines, section_sentence
+from joulebook.render.several_runs import RUNS_QUESTION, runs_notice
 from joulebook.render.words import (
     DISTRIBUTION_WORDS,
     LEDGER_ORDER,
@@ -58,6 +59,8 @@ def show(audit: Audit, console: Console | None = None, *, verbose: bool = False,
         screen.paragraph(_rule(audit))
     if notice := planned_notice(audit):
         screen.paragraph(f"{PLANNED_QUESTION}: {notice}")
+    if notice := runs_notice(audit):
+        screen.paragraph(f"{RUNS_QUESTION}: {notice}")
     findings = grouped_findings(audit)
     _show_findings(screen, "What needs a person first", [item for item in findings if item.severity != "note"])
     _show_quantities(screen, "Energy from release to apex", quantities_in_order(audit, LEDGER_ORDER))

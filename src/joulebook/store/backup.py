@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from joulebook import __version__
 from joulebook.errors import InputError, StoreError
 from joulebook.store.archive import Archive, open_archive, write_archive
 from joulebook.store.change_lines import read_changes, record_hashes, write_changes
 from joulebook.store.store import KeptSection, Store
+from joulebook.version import VERSION
 
 __all__ = ["FORMAT", "PORTABLE_SETTINGS", "Restored", "back_up", "restore"]
 
@@ -70,7 +70,7 @@ def back_up(store: Store, path: str | os.PathLike[str]) -> Restored:
             )
         settings = {name: store.setting(name) for name in PORTABLE_SETTINGS}
         body = {
-            "format": FORMAT, "version": __version__, "made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
+            "format": FORMAT, "version": VERSION, "made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
             "sections": index, "settings": settings,
         }  # fmt: skip
         archive.add(_INDEX, json.dumps(body, indent=2, ensure_ascii=True) + "\n")

@@ -17,7 +17,6 @@ from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from joulebook import __version__
 from joulebook.classroom.judging import values_in_force
 from joulebook.classroom.section import HeldRecord
 from joulebook.engine.bench import Override
@@ -29,6 +28,7 @@ from joulebook.store.archive import Archive, ArchiveWriter, open_archive, write_
 from joulebook.store.change_lines import read_changes, record_hashes, write_changes
 from joulebook.store.section_tables import Export, ExportedBench, Table, gather, placed, section_tables
 from joulebook.store.store import KeptSection, Store
+from joulebook.version import VERSION
 
 __all__ = ["FORMAT", "export_package", "import_package"]
 
@@ -88,7 +88,7 @@ def export_package(store: Store, section: str, path: str | os.PathLike[str], *, 
         package.add("house", _HOUSE, house, format="toml")
         package.add("changes", _LOG, write_changes(export.changes), format="log")
         people = _WITH_NAMES if pseudonyms else _WITHOUT_NAMES
-        archive.add("README.txt", _READ_ME.format(title=_one_line(export.section.title), version=__version__, people=people))
+        archive.add("README.txt", _READ_ME.format(title=_one_line(export.section.title), version=VERSION, people=people))
         archive.add(_DESCRIPTION, json.dumps(package.description(export), indent=2, ensure_ascii=False) + "\n")
 
 
@@ -142,7 +142,7 @@ class _Package:
         return {
             "$schema": _PROFILE, "name": "section", "title": export.section.title,
             "created": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),
-            "joulebook": {"format": FORMAT, "version": __version__, "made_at": export.section.made_at,
+            "joulebook": {"format": FORMAT, "version": VERSION, "made_at": export.section.made_at,
                           "group_names": export.named},
             "resources": self._resources,
         }  # fmt: skip

@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from sqlalchemy.exc import OperationalError
 
 from joulebook.classroom.changes import Actor, Change, Draft
-from joulebook.classroom.section import Section, advance, check, play
+from joulebook.classroom.section import MOST_BENCHES, Section, advance, check, play
 from joulebook.errors import InputError, StaleError, StoreError
 from joulebook.store.faults import told
 from joulebook.store.tables import AuditRow, ChangeRow, CodeRow, FileRow, SectionRow, SettingRow
@@ -28,6 +28,8 @@ __all__ = ["KeptSection", "SectionLine", "Store"]
 _ALPHABET = "34679ACDEFGHJKMNPQRTWXY"
 _CODE_LENGTH = 6
 _KEPT = 24  # sections kept in memory
+# What a line in the list of sections rests on; the thousand other changes of a lesson need not be read for it.
+_LISTED = ("section-made", "renamed", "bench-added", "bell-rung", "bell-taken-back", "undone")
 
 Held = tuple[Section, tuple[Change, ...]]
 
@@ -106,13 +108,25 @@ class Store:
 
     def sections(self) -> list[SectionLine]:
         """Return every section, the newest first."""
+        order = select(SectionRow.id).order_by(SectionRow.made_at.desc(), SectionRow.id)
+        last = select(ChangeRow.section, func.max(ChangeRow.seq)).group_by(ChangeRow.section)
+        listed = select(ChangeRow.section, *_CHANGE_COLUMNS).where(ChangeRow.kind.in_(_LISTED))
+        made: dict[str, list[Change]] = {}
         with self._read() as connection:
-            rows = connection.execute(select(SectionRow.id).order_by(SectionRow.made_at.desc(), SectionRow.id)).scalars().all()
-        lines = []
-        for id_ in rows:
-            section = self.section(id_)
-            lines.append(SectionLine(id_, section.title, section.made_at, len(section.benches), section.seq, section.closed))
-        return lines
+            for row in connection.execute(listed):
+                made.setdefault(row.section, []).append(_change(row))
+            seqs = {section: seq for section, seq in connection.execute(last)}
+            ids = [id_ for id_ in connection.execute(order).scalars() if id_ in made and id_ in seqs]
+        states = {id_: play(made[id_]) for id_ in ids}
+        return [
+            SectionLine(id_, state.title, state.made_at, len(state.benches), seqs[id_], state.closed) for id_, state in states.items()
+        ]
+
+    def sizes(self) -> dict[str, tuple[int, int]]:
+        """Return the number of files of each section that has any, and their bytes."""
+        query = select(FileRow.section, func.count(), func.sum(func.length(FileRow.content))).group_by(FileRow.section)
+        with self._read() as connection:
+            return {section: (count, int(size)) for section, count, size in connection.execute(query)}
 
     def section(self, id_: str) -> Section:
         """Return a section as it stands. Raises InputError (code "no-section") when there is none."""
@@ -179,6 +193,7 @@ class Store:
         wanted = list(dict.fromkeys(sha256s))
         if not wanted:
             return {}
+        wanted = [sha for sha in wanted if _is_plain(sha)] if _is_plain(section) else []
         query = select(FileRow.sha256, FileRow.content).where(FileRow.section == section, FileRow.sha256.in_(wanted))
         with self._read() as connection:
             return {sha: bytes(content) for sha, content in connection.execute(query)}
@@ -194,16 +209,17 @@ class Store:
 
     def code(self, section: str, bench: int) -> str:
         """Return the code on a bench's card. Raises InputError when there is no such bench."""
+        _check_place(section, bench)
         query = select(CodeRow.code).where(CodeRow.section == section, CodeRow.bench == bench)
         with self._read() as connection:
             found = connection.execute(query).scalar()
         if found is None:
-            raise InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
+            raise _no_bench(bench)
         return str(found)
 
     def find_code(self, code: str) -> tuple[str, int] | None:
         """Return section and bench of a code, None when it is nobody's. Case does not matter."""
-        if len(code) > 2 * _CODE_LENGTH:
+        if len(code) > 2 * _CODE_LENGTH or not _is_plain(code):
             return None
         query = select(CodeRow.section, CodeRow.bench).where(CodeRow.code == code.upper())
         with self._read() as connection:
@@ -212,10 +228,11 @@ class Store:
 
     def new_code(self, section: str, bench: int) -> str:
         """Give a bench a new code; the old one opens nothing any more. Raises InputError when there is no such bench."""
+        _check_place(section, bench)
         with self._write() as connection:
             place = (CodeRow.section == section, CodeRow.bench == bench)
             if connection.execute(select(CodeRow.code).where(*place)).scalar() is None:
-                raise InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
+                raise _no_bench(bench)
             code = self._free_code(connection)
             connection.execute(update(CodeRow).where(*place).values(code=code))
         return code
@@ -323,18 +340,21 @@ class Store:
 
     def _locked(self, connection: Connection, section: str) -> Held:
         """Take the section's lock for the rest of the transaction, and return it as it stands."""
-        connection.execute(select(SectionRow.id).where(SectionRow.id == section).with_for_update())
+        if _is_plain(section):
+            connection.execute(select(SectionRow.id).where(SectionRow.id == section).with_for_update())
         return self._current(connection, section)
 
     def _current(self, connection: Connection, section: str) -> Held:
         """Return a section as it stands in this transaction: what is in memory, and what came since."""
+        if not _is_plain(section):
+            raise _no_section()
         with self._lock:
             held = self._held.get(section)
         state, earlier = held or (Section(), ())
         # The last known change is looked at again: another program may have deleted the section, or restored another state of it.
         query = select(ChangeRow).where(ChangeRow.section == section, ChangeRow.seq >= len(earlier)).order_by(ChangeRow.seq)
         rows = connection.execute(query.with_only_columns(*_CHANGE_COLUMNS)).all()
-        came = [Change(row.seq, row.at, row.kind, _actor(row.actor), row.bench, row.body) for row in rows]
+        came = [_change(row) for row in rows]
         if earlier:
             if not came or (came[0].seq, came[0].at, came[0].kind) != (earlier[-1].seq, earlier[-1].at, earlier[-1].kind):
                 with self._lock:
@@ -342,7 +362,7 @@ class Store:
                 return self._current(connection, section)
             del came[0]
         elif not came:
-            raise InputError("There is no such section.", remedy="Look at the list of sections.", code="no-section")
+            raise _no_section()
         missing = next((seq for seq, change in enumerate(came, len(earlier) + 1) if change.seq != seq), None)
         if missing is not None:
             what = f"The log of section {section} is not whole: change {missing} is missing."
@@ -393,9 +413,13 @@ class Store:
             raise InputError("The file's bytes are not those that were announced.", remedy="Send the file again.", code="refused")
         if content is None and there is None:
             raise InputError("The file's bytes are missing.", remedy="Send the file again.", code="refused")
+        size = there if content is None else len(content)
+        if draft.body["size"] != size:
+            what = f"The file has {size:,} bytes, not the {draft.body['size']:,} that were announced."
+            raise InputError(what, remedy="Send the file again.", code="refused")
         assert draft.bench is not None
         for record in state.benches[draft.bench].records:
-            if record.sha256 == sha and not record.discarded and record.run == str(draft.body.get("run", "")):
+            if record.sha256 == sha and not record.discarded and record.run == str(draft.body.get("run") or ""):
                 clock = datetime.fromisoformat(record.at.replace("Z", "+00:00")).astimezone().strftime("%H:%M")
                 what = f"{draft.body['name']} holds the same as {record.name}, which came at {clock}."
                 raise InputError(what, remedy="Nothing was lost, and nothing needs to be done.", code="double")
@@ -437,9 +461,28 @@ class Store:
             raise StoreError(what, remedy="End the other joulebook; closing the last one empties that file.", source=self.place)
 
 
-def _actor(kept: str) -> Actor:
-    """Return who made a kept change; a word of a later version is the teacher's to answer for."""
-    return cast(Actor, kept) if kept in get_args(Actor) else "teacher"
+def _change(row: Any) -> Change:
+    # Who made it may be a word of a later version: the teacher answers for that.
+    actor = cast(Actor, row.actor) if row.actor in get_args(Actor) else "teacher"
+    return Change(row.seq, row.at, row.kind, actor, row.bench, row.body)
+
+
+def _is_plain(text: str) -> bool:
+    """Whether a text can be an id, a code or a hash; there are others that a database or its driver refuses."""
+    return text.isascii() and text.isprintable()
+
+
+def _check_place(section: str, bench: int) -> None:
+    if not _is_plain(section) or not 1 <= bench <= MOST_BENCHES:
+        raise _no_bench(bench)
+
+
+def _no_section() -> InputError:
+    return InputError("There is no such section.", remedy="Look at the list of sections.", code="no-section")
+
+
+def _no_bench(bench: int) -> InputError:
+    return InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
 
 
 _CHANGE_COLUMNS = (ChangeRow.seq, ChangeRow.at, ChangeRow.kind, ChangeRow.actor, ChangeRow.bench, ChangeRow.body)

@@ -39,7 +39,7 @@ class NotSignedInError(JoulebookError):
 
 def is_teacher(request: Request) -> bool:
     """Whether the request comes from a browser that signed in as the teacher."""
-    return request.session.get(_TEACHER) == request.app.state.epoch
+    return bool(request.session.get(_TEACHER) == request.app.state.epoch)
 
 
 def sign_in(request: Request) -> None:

@@ -14,10 +14,10 @@ from starlette.middleware.sessions import SessionMiddleware
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
-from joulebook import __version__
 from joulebook.errors import InputError, JoulebookError, StaleError, StoreError
 from joulebook.readers.limits import MAX_BYTES
 from joulebook.store.store import Store
+from joulebook.version import VERSION
 from joulebook.web import (
     bench_pages,
     board_pages,
@@ -51,13 +51,15 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        app.state.room = Room(store, Judges(settings.judges, limit=settings.judge_seconds))
+        judges = Judges(settings.judges, limit=settings.judge_seconds)
+        judges.start()
+        app.state.room = Room(store, judges)
         async with section_pages.watching(app.state.room, settings):
             yield
         await app.state.room.close()
 
     app = FastAPI(
-        title="joulebook", version=__version__, lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json",
+        title="joulebook", version=VERSION, lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/openapi.json",
         middleware=[
             Middleware(SafeHeaders),
             Middleware(KnownHosts, hosts=settings.hosts),

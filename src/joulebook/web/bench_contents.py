@@ -92,7 +92,9 @@ def _work_line(line: SideBySide) -> WorkLine:
     if line.difference is not None and line.relative is not None:
         more = "more" if line.difference > 0 else "less"
         same = abs(line.relative) < 0.0005
-        difference = "the same" if same else f"{number(abs(line.difference), 2)} {words.unit} {more} ({percent(abs(line.relative))})"
+        difference = (
+            "the same" if same else f"{number(abs(line.difference), 2)} {words.unit} {more} ({percent(abs(line.relative))})"
+        )
     if line.apart is not None:
         apart = f"{number(line.apart, 2)} ×"
     return WorkLine(label, theirs, value_with_u(line.name, line.audit) if line.audit else _NONE, launches, difference, apart)
@@ -103,7 +105,9 @@ def _work_note(bench: BenchState, numbers: tuple[SideBySide, ...]) -> str:
         return "The group has saved nothing of its own work yet."
     if not any(line.written for line in numbers):
         return "The group has not come to its numbers yet."
-    told = "Uncertainties and claim are committed." if bench.committed_at else "Not committed yet: the group may still change them."
+    told = (
+        "Uncertainties and claim are committed." if bench.committed_at else "Not committed yet: the group may still change them."
+    )
     return f"{told} The audit's values are means over the launches; a group may rightly have worked on one of them."
 
 

@@ -118,12 +118,14 @@ class RecordRow:
 
 @dataclass(frozen=True, slots=True)
 class StepField:
-    """A field of own work. field: what is asked. text: as it was saved or typed. shown: the same for reading. fault: beside it."""
+    """A field of own work. field: what is asked. text: as it was saved or typed. shown: the same for reading. fault: beside it.
+    partner: whether it only says more about the field that it stands beside."""
 
     field: Field
     text: str
     shown: str
     fault: str = ""
+    partner: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ from starlette.responses import Response
 
 from joulebook.classroom.changes import KINDS, Draft
 from joulebook.classroom.log_lines import log_lines
-
 from joulebook.classroom.standing import stand
 from joulebook.errors import InputError
 from joulebook.web import trace_editing

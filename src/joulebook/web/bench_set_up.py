@@ -128,7 +128,7 @@ def _field(name: str, bench: BenchState, values: Mapping[str, str], faults: Mapp
     shown_units = units if unit or not text else (*units, ("", "as written"))
     return SetUpField(
         name, label, hint, value, unit if text else units[0][0], give, how or ("" if text else _USUAL_HOW.get(name, "")),
-        shown_units, () if name == "temperature" else hows, text, bench.planned.get(of, ""), faults.get(of, ""),
+        shown_units, () if name == "temperature" else hows, text, bench.planned.get(of, "").replace(" degC", " °C").replace(" deg", "°"), faults.get(of, ""),
     )  # fmt: skip
 
 

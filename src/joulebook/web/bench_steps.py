@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from joulebook.classroom.own_work import COMMITTED_STEPS, FIELDS, Field, check_fields
@@ -13,7 +14,7 @@ from joulebook.render.decimal_sign import with_decimal
 from joulebook.web.bench_contexts import StepField, StepPart
 from joulebook.web.bench_status import BEGUN, DONE, FIXED, LOOK, TODO, at_the_end, called
 
-__all__ = ["HEADINGS", "commits", "page_order", "still_missing", "step_part"]
+__all__ = ["HEADINGS", "commits", "page_order", "step_part", "still_missing"]
 
 HEADINGS: Mapping[str, str] = MappingProxyType(
     {
@@ -39,7 +40,7 @@ _LEADS: Mapping[str, str] = {
     "calculation": "Write the formula with your numbers in “Working”, then the result with its unit.",
     "uncertainty": "How far off could each energy be? Start from the give or take of your readings.",
     "claim": "Say what your own numbers let you say, before you see them compared.",
-    "comparison": "Your two energies, compared by the rule of your class.",
+    "comparison": "",
     "losses": "What could have taken energy away, and how much of it?",
     "improve": "If you had another lesson at this bench.",
 }
@@ -127,10 +128,10 @@ def _rows(fields: Mapping[str, StepField]) -> tuple[tuple[StepField, ...], ...]:
     for name, each in fields.items():
         partner = name.removesuffix("_u")
         if name.endswith("_u") and partner in fields and rows:
-            rows[-1] = (*rows[-1], each)
+            rows[-1] = (*rows[-1], replace(each, partner=True))
         elif name.endswith("_work") and rows:
             # The working is written first and leads to the result.
-            rows[-1] = (each, *rows[-1])
+            rows[-1] = (replace(each, partner=True), *rows[-1])
         else:
             rows.append((each,))
     return tuple(rows)

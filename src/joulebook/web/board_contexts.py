@@ -69,8 +69,8 @@ class BoardPage(Page):
 
 @dataclass(frozen=True, slots=True)
 class HintOffer:
-    """Hints on one finding. code: of the finding, "clean" for none. about: in words. grades: (grade, what it is called, its words,
-    whether it was given). for_teacher: what only the teacher reads."""
+    """Hints on one finding. code: of the finding, "clean" for none. about: in words. grades: (grade, what it is called, its
+    words, whether it was given). for_teacher: what only the teacher reads."""
 
     code: str
     about: str
@@ -105,8 +105,8 @@ class WorkLine:
 
 @dataclass(frozen=True, slots=True)
 class Handle:
-    """One time that can be moved. name: of the form's field. label: in words. value: s. text: as a field shows it. by_hand: whether
-    it was set."""
+    """One time that can be moved. name: of the form's field. label: in words. value: s. text: as a field shows it. by_hand:
+    whether it was set."""
 
     name: str
     label: str
@@ -136,8 +136,8 @@ class Border:
 class TraceEditor:
     """What is needed to move release, apex and phase edges of a launch.
 
-    record, name: of the launch. picture: its trace. release, apex: None where the launch has none. borders: between its phases, in
-    order. step: s between two samples. start, end: s, of the picture. low, high: s, of the record. wide, narrow: where the time
+    record, name: of the launch. picture: its trace. release, apex: None where the launch has none. borders: between its phases,
+    in order. step: s between two samples. start, end: s, of the picture. low, high: s, of the record. wide, narrow: where the time
     axis begins and ends, as fractions of either picture's width. by_hand: whether anything was set.
     """
 

@@ -31,7 +31,9 @@ async def drop_page(request: Request, room: Teacher, section: str, did: int = 0)
     """Where files are dropped, and which wait for a bench."""
     whole, settings, tray = await room.section(section), settings_of(request), tray_of(room)
     lines = tuple(
-        TrayLine(each.id, each.placed.name, each.path, len(each.content), each.placed.bench, each.placed.role, each.via, each.problem)
+        TrayLine(
+            each.id, each.placed.name, each.path, len(each.content), each.placed.bench, each.placed.role, each.via, each.problem
+        )
         for each in tray.of(section)
     )  # fmt: skip
     watched = str(settings.watch) if settings.watch is not None and settings.watch_section == section else ""
@@ -80,7 +82,9 @@ async def add_dropped(request: Request, room: Teacher, section: str) -> Response
             told.append(f"{waiting.placed.name} was left out.")
         elif bench.isascii() and bench.isdigit() and role in ("rest", "launch"):
             try:
-                await add_record(room, section, int(bench), waiting.placed.name, waiting.content, role, actor="teacher", via="drop")
+                await add_record(
+                    room, section, int(bench), waiting.placed.name, waiting.content, role, actor="teacher", via="drop"
+                )
                 added += 1
                 tray.take(waiting.id)
             except InputError as error:
@@ -100,5 +104,3 @@ async def add_record(
     """Add a record to a bench and return the number of the change. Raises as `Room.append`."""
     body = {"name": name[:200], "sha256": hashlib.sha256(content).hexdigest(), "size": len(content), "role": role, "via": via}
     return (await room.append(section, Draft("record-added", actor, bench, body), content=content)).seq
-
-

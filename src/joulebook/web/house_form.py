@@ -39,9 +39,10 @@ def house_of(form: FormData, *, before: Mapping[str, Any] | None = None) -> tupl
 
     before: rules that the form does not show (sheets, local rules) and that stay as they are.
     """
+    typed = {name: str(form.get(name, "")).strip()[:200] for name in _PLACES}
     shown = HouseForm(
-        **{name: str(form.get(name, "")).strip()[:200] for name in ("gravity", "decimal", "digits", "method", "percent_of",
-                                                                    "tolerance", "minutes", "launches")},
+        gravity=typed["gravity"], tolerance=typed["tolerance"], decimal=typed["decimal"], digits=typed["digits"],
+        method=typed["method"], percent_of=typed["percent_of"], minutes=typed["minutes"], launches=typed["launches"],
         signed="signed" in form, formulas="formulas" in form,
         steps=tuple(step for step in STEPS if step in form.getlist("steps")),
     )  # fmt: skip

@@ -43,6 +43,11 @@ class Judges:
         problem, remedy = answer
         return Judgement(judgement_key(bench, house), problem=problem, remedy=remedy)
 
+    def start(self) -> None:
+        """Start all judges, so that the first record of a lesson need not wait for their imports."""
+        for judge in self._judges:
+            judge.start()
+
     def close(self) -> None:
         """End all judges."""
         for judge in self._judges:
@@ -85,6 +90,11 @@ class _Judge:
             _LOG.error("a judge failed: %s", answer)
             problem = "Checking this bench failed: a fault of joulebook, not yours."
             return problem, "Set the last record aside, and tell the teacher."
+
+    def start(self) -> None:
+        with self._turn:
+            if not self._closed:
+                self._started()
 
     def close(self) -> None:
         # Not under the lock: a judgement at work is ended, not waited for.

@@ -153,8 +153,7 @@ class PrintedCard:
 
 @dataclass(frozen=True, slots=True)
 class CardsPage(Page):
-    """The cards that lead benches to the room. address: what a browser is given. lan: whether others than this machine reach it.
-    """
+    """The cards that lead benches to the room. address: what a browser is given. lan: whether other machines reach it."""
 
     template: ClassVar[str] = "bench_cards.html.j2"
     head: Head

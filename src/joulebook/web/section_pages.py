@@ -174,4 +174,6 @@ def _qr(url: str) -> str:
     import segno
 
     # Level M is read with a seventh of the code dirty; four modules of margin are what ISO/IEC 18004 asks for.
-    return segno.make(url, error="m", micro=False).svg_inline(border=4, dark="#000", light="#fff", svgclass="qr", lineclass=None, omitsize=True)
+    return segno.make(url, error="m", micro=False).svg_inline(
+        border=4, dark="#000", light="#fff", svgclass="qr", lineclass=None, omitsize=True
+    )

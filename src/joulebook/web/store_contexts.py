@@ -24,9 +24,8 @@ class StoredSection:
 
 @dataclass(frozen=True, slots=True)
 class StorePage(Page):
-    """Where the data is. facts: (what, value) in words. sections: what is kept. has_passphrase: whether one was set. shortest: the
-    fewest characters of one. told: what was just done. problem, remedy,
-    faults: why it did not work."""
+    """Where the data is. facts: (what, value) in words. sections: what is kept. has_passphrase: whether one was set. shortest:
+    the fewest characters of one. told: what was just done. problem, remedy, faults: why it did not work."""
 
     template: ClassVar[str] = "store.html.j2"
     facts: tuple[tuple[str, str], ...]

@@ -17,10 +17,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData, UploadFile
 from starlette.responses import RedirectResponse, Response
 
-from joulebook import __version__
 from joulebook.classroom.section import Section
 from joulebook.errors import InputError, JoulebookError
 from joulebook.store.store import Store
+from joulebook.version import VERSION
 from joulebook.web.access import Teacher, settings_of
 from joulebook.web.pages import show
 from joulebook.web.room import Room
@@ -54,7 +54,7 @@ async def package(room: Teacher, section: str) -> Response:
 @router.get("/sections/{section}/workbook")
 async def workbook(room: Teacher, section: str) -> Response:
     """A section's results as a workbook."""
-    from joulebook.store.package import export_workbook
+    from joulebook.store.workbook import export_workbook
 
     whole = await room.section(section)
     await room.judgements(section, wait=20.0)
@@ -104,9 +104,7 @@ async def ask_to_delete(request: Request, room: Teacher, section: str) -> Respon
 
 
 @router.post("/sections/{section}/delete")
-async def delete(
-    request: Request, room: Teacher, section: str, title: Annotated[str, Form(max_length=200)] = ""
-) -> Response:
+async def delete(request: Request, room: Teacher, section: str, title: Annotated[str, Form(max_length=200)] = "") -> Response:
     """Delete a section for good, once its title was typed."""
     whole = await room.section(section)
     if " ".join(title.split()).casefold() != " ".join(whole.title.split()).casefold():
@@ -145,7 +143,7 @@ def _facts(store: Store, records: int, request: Request) -> tuple[tuple[str, str
         ("Size of all records", _size(records)),
         ("Open to", f"the local network at {settings.address}" if settings.lan else "this machine alone"),
         ("Sent elsewhere", "nothing, ever"),
-        ("joulebook", f"{__version__}, Python {sys.version.split()[0]}"),
+        ("joulebook", f"{VERSION}, Python {sys.version.split()[0]}"),
     ]
     return tuple(facts)
 
@@ -186,8 +184,8 @@ async def _written(write: Callable[[Path], Any], name: str, kind: str) -> Respon
 def _holds(whole: Section) -> str:
     records = sum(len(bench.records) for bench in whole.benches.values())
     return (
-        f"{len(whole.benches)} benches, {records} {'record' if records == 1 else 'records'}, all the students' work, hints, notes "
-        f"and the log of {whole.seq} {'change' if whole.seq == 1 else 'changes'}"
+        f"{len(whole.benches)} benches, {records} {'record' if records == 1 else 'records'}, all the students' work, hints, "
+        f"notes and the log of {whole.seq} {'change' if whole.seq == 1 else 'changes'}"
     )
 
 

@@ -137,7 +137,9 @@ def read_override(form: FormData, *, before: Override = _OWN) -> Override:
     faults: list[Fault] = []
     release, apex = (_seconds(str(form.get(name, "")), name, faults) for name in ("release", "apex"))
     if release is not None and apex is not None and apex <= release:
-        faults.append(Fault("apex", f"{apex:g} s is not after the release at {release:g} s.", "The apex comes after the release."))
+        faults.append(
+            Fault("apex", f"{apex:g} s is not after the release at {release:g} s.", "The apex comes after the release.")
+        )
     edges = _edges(form, before.edges, faults)
     if faults:
         raise InputError("These times cannot be used.", remedy="Write seconds on the record's clock.", faults=faults)
@@ -182,7 +184,8 @@ def _borders(phases: Sequence[Phase], window: tuple[float, float]) -> tuple[Bord
         often[label] += 1
         found.append(
             Border(
-                number=len(found), before=before.kind, after=after.kind, label=f"{label} {often[label]}" if often[label] > 1 else label,
+                number=len(found), before=before.kind, after=after.kind,
+                label=f"{label} {often[label]}" if often[label] > 1 else label,
                 start=before.start_s, at=at, end=after.end_s, text=f"{at:.3f}",
                 turning=before.kind in _FREE and after.kind in _FREE,
             )
@@ -207,7 +210,7 @@ def _edges(form: FormData, before: Sequence[Edge], faults: list[Fault]) -> tuple
     if any(not math.isfinite(value) for span in spans for value in span):
         faults.append(Fault("border", "the list of phases holds no numbers.", "Reload the page."))
         return ()
-    known = [place for place, span in enumerate(spans) if any(_alike((kinds[place], *span), edge) for edge in before)]
+    known = [place for place, span in enumerate(spans) if any(_alike((kinds[place], span[0], span[1]), edge) for edge in before)]
     touched = set(known)
     for place, text in enumerate(now):
         at = _seconds(text, f"{kinds[place]} to {kinds[place + 1]}", faults)

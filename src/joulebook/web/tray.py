@@ -20,8 +20,8 @@ _LINES = 60
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A file that waits. id: in the tray. section: it was dropped on. path: as it came. content: its bytes. placed: where its name
-    says that it belongs. via: "drop" or "folder". problem: why it was not added when that was tried."""
+    """A file that waits. id: in the tray. section: it was dropped on. path: as it came. content: its bytes. placed: where its
+    name says that it belongs. via: "drop" or "folder". problem: why it was not added when that was tried."""
 
     id: str
     section: str

@@ -175,7 +175,7 @@ class Reader {
     for (let up = field.closest("details"); up; up = up.parentElement.closest("details")) up.open = true;
     field.classList.add("just-taken");
     setTimeout(() => field.classList.remove("just-taken"), 4000);
-    this.taken.textContent = `${field.value} now stands in “${field.labels[0].textContent}”. Save it when you are ready.`;
+    this.taken.textContent = `${field.value} now stands in “${field.dataset.label}”. Save it when you are ready.`;
   }
 
   zoom(factor, act) {
@@ -206,7 +206,8 @@ class Reader {
       for (const [letter, t] of [["A", a], ["B", b]]) if (within(t)) {
         add("line", {class: "post", x1: plot.x(t), x2: plot.x(t), y1: plot.top, y2: plot.foot});
         add("circle", {class: "point", cx: plot.x(t), cy: level(t), r: 6});
-        add("text", {class: "letter", x: plot.x(t) + 4, y: plot.top + 13}, letter);
+        const left = letter === "A" ? t < (b ?? t) : t < (a ?? t);
+        add("text", {class: "letter", x: plot.x(t) + (left ? -4 : 4), y: plot.top + 13, "text-anchor": left ? "end" : "start"}, letter);
       }
       if (within(at)) {
         add("line", {class: "hair", x1: plot.x(at), x2: plot.x(at), y1: plot.top, y2: plot.foot});

@@ -1,0 +1,11 @@
+"""`joulebook serve` as a process that can be told apart from others by its command line, for the load and fault benchmarks."""
+
+from __future__ import annotations
+
+import sys
+
+from joulebook.cli.main import joulebook
+
+if __name__ == "__main__":
+    sys.stdout.reconfigure(line_buffering=True)  # type: ignore[union-attr]
+    joulebook(["serve", *sys.argv[1:]], prog_name="joulebook")
