@@ -12,13 +12,13 @@ OUT ?= demo-output
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 LOCK_VENV := .venv-lock
 
-.PHONY: demo test check bench docs lock clean chromium
+.PHONY: demo test check bench docs lock clean chromium postgres
 .DELETE_ON_ERROR:
 
 demo: $(VENV)/run.stamp
 	$(BIN)/joulebook demo --out "$(OUT)"
 
-test: $(VENV)/dev.stamp chromium check
+test: $(VENV)/dev.stamp chromium postgres check
 	$(BIN)/python -m pytest -n 2
 
 check: $(VENV)/dev.stamp
@@ -55,6 +55,17 @@ chromium:
 	  apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends chromium >/dev/null; \
 	else \
 	  echo "Chromium is missing, and the page tests need it (Debian: sudo apt-get install chromium)." >&2; \
+	  test -z "$$CI"; \
+	fi
+
+# The store's tests run on a PostgreSQL that they start for themselves; Debian keeps its programs off the path.
+postgres:
+	@if command -v initdb >/dev/null || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1; then exit 0; fi; \
+	if [ "`id -u`" = 0 ] && command -v apt-get >/dev/null; then \
+	  echo "installing PostgreSQL for the store's tests"; \
+	  apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql >/dev/null; \
+	else \
+	  echo "PostgreSQL is missing, and the store's tests need it (Debian: sudo apt-get install postgresql)." >&2; \
 	  test -z "$$CI"; \
 	fi
 

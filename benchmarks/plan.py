@@ -41,6 +41,8 @@ __all__ = ["POINTS", "QUANTITIES", "RESULT", "main", "run", "section"]
 RESULT = Path(__file__).parent / "results" / "plan.json"
 SEED = 5_000_000
 TOLERANCE = 0.05
+DAMPED = 3
+"""The point that is also simulated with damped plungers: where the stop counts for most."""
 WITHIN_U, WITHIN_SHARE = 0.15, 0.05
 QUANTITIES = ("kinetic_energy", "potential_energy", "relative_difference")
 
@@ -62,7 +64,7 @@ POINTS: tuple[tuple[str, Mapping[str, object], float, float, float, int, int], .
 def run(quick: bool = False, *, benches: int = 300) -> dict[str, Any]:
     """Return the raw result. quick: a twentieth of the benches. benches: at each point."""
     count = math.ceil(benches / 20) if quick else benches
-    return {"format": "joulebook/plan-benchmark-1", "benches": count, "seed": SEED,
+    return {"format": "joulebook/plan-benchmark-2", "benches": count, "seed": SEED,
     "points": [_point(p, count) for p in range(len(POINTS))],
             "speed": _speed()}  # fmt: skip
 
@@ -117,6 +119,7 @@ def _point(place: int, count: int) -> dict[str, Any]:
     set_up = SetUp(kit.masses[0].value, angle, speed, stroke, rate, kit.methods[method], launches)
     planned = forecast_of(kit, set_up, tolerance=TOLERANCE)
     found = _benches(kit, set_up, place, count)
+    damped = _benches(kit, set_up, place, count, damped=1.0) if place == DAMPED else None
     predicted = {
         "kinetic_energy": planned.u_kinetic,
         "potential_energy": planned.u_potential,
@@ -124,7 +127,8 @@ def _point(place: int, count: int) -> dict[str, Any]:
     }
     return {
         "name": name, "angle": angle, "speed": speed, "rate": rate, "method": set_up.method.name, "launches": launches,
-        "problem": planned.problem, "predicted": predicted, "planned": _planned(planned), **found,
+        "problem": planned.problem, "predicted": predicted, "predicted_scatter": dict(planned.scatter),
+        "planned": _planned(planned), **found, "damped": damped,
     }  # fmt: skip
 
 
@@ -132,13 +136,13 @@ def _planned(planned: Forecast) -> dict[str, dict[str, float]]:
     return {"mechanical": dict(planned.mechanical), "account": dict(planned.account)}
 
 
-def _benches(kit: Kit, set_up: SetUp, place: int, count: int) -> dict[str, Any]:
+def _benches(kit: Kit, set_up: SetUp, place: int, count: int, *, damped: float = 0.0) -> dict[str, Any]:
     stated: dict[str, list[float]] = {name: [] for name in QUANTITIES}
     errors: dict[str, list[float]] = {name: [] for name in QUANTITIES}
     verdicts, alarms = [], 0
     for number in range(count):
         rng = np.random.default_rng([SEED, place, number])
-        simulated = simulate_bench(design_of(kit, set_up, rng), rng)
+        simulated = simulate_bench(design_of(kit, set_up, rng, damped=damped), rng)
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             audit = audit_bench(simulated.bench)
@@ -157,6 +161,7 @@ def _benches(kit: Kit, set_up: SetUp, place: int, count: int) -> dict[str, Any]:
     account: Counter[str] = Counter(other for _, other in verdicts)
     return {
         "audited": len(verdicts), "alarms": alarms,
+        "error": {name: float(np.sqrt(np.mean(np.square(each)))) for name, each in errors.items()},
         "scatter": {name: float(np.std(each, ddof=1)) for name, each in errors.items()},
         "bias": {name: float(np.mean(each)) for name, each in errors.items()},
         "stated": {name: float(np.median(each)) for name, each in stated.items()},

@@ -95,8 +95,8 @@ class Cluster:
         return f"postgresql+psycopg://joulebook@/{database}?host={self.folder}"
 
     def remove(self) -> None:
-        """Stop the server and take its files away."""
-        self.stop(signal.SIGINT)
+        """Stop the server, in whatever state its files are left, and take them away."""
+        self.stop(signal.SIGQUIT)
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def _run(self, name: str, *arguments: str) -> None:

@@ -18,7 +18,7 @@ from joulebook.classroom.changes import Draft
 pytestmark = pytest.mark.page
 
 PAGES = ("/sections", "/sections/new", "/store", "{s}", "{s}/log", "{s}/rules", "{s}/drop", "{s}/bench-cards", "{s}/delete",
-         "{s}/benches/1", "{s}/benches/2", "{s}/benches/3")  # fmt: skip
+         "{s}/benches/1", "{s}/benches/2", "{s}/benches/3", "{s}/class", "{s}/projector")  # fmt: skip
 
 
 @pytest.fixture(scope="module")

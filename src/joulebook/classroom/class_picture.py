@@ -59,7 +59,8 @@ class ClassPicture:
     @property
     def sentence(self) -> str:
         """The sentence that says it all."""
-        return lead_sentence(self.benches, self.left_out, self._value("unaccounted"))
+        rest = next((each for each in self.without if each.name == "unaccounted"), None)
+        return lead_sentence(self.benches, self.left_out, self._value("unaccounted"), rest)
 
     def to_dict(self) -> dict[str, object]:
         """Return the picture as plain JSON types, format joulebook/class-1; the anonymous one holds no word for the teacher."""

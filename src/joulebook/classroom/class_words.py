@@ -32,6 +32,8 @@ LABELS: dict[str, tuple[str, str, float]] = {
     "restitution": ("restitution at the first rebound", "", 1.0),
 }
 
+_TOLERANCE = 0.05  # as wide as an interval may be for “nothing is missing” (DESIGN §5)
+
 
 def span(name: str, low: float, high: float) -> str:
     """Return an interval in the unit of LABELS, rounded to the second digit of half its width."""
@@ -53,23 +55,27 @@ def listing(titles: Sequence[str]) -> str:
     return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"
 
 
-def lead_sentence(benches: Sequence[BenchResult], left_out: Sequence[LeftOut], unaccounted: ClassValue | None) -> str:
-    """Return the sentence that says it all."""
+def lead_sentence(
+    benches: Sequence[BenchResult], left_out: Sequence[LeftOut], unaccounted: ClassValue | None, without: ClassValue | None = None
+) -> str:
+    """Return the sentence that says it all. without: what is unaccounted for without the benches that lie apart, if any does."""
     count = f"{len(benches)} of {len(benches) + len(left_out)} benches count" if left_out else f"All {len(benches)} benches count"
     if not benches:
         return "No bench has a result that can be shown."
     if unaccounted is None:
         return f"{count}: too few to take together."
-    seen = span("unaccounted", unaccounted.low, unaccounted.high)
-    if unaccounted.low > 0.0 or unaccounted.high < 0.0:
-        end = "so energy went somewhere else, or something that all benches read is off"
-    else:
-        end = "so rolling and drag can account for what is missing"
-    return f"{count}. Taken together, {seen} of the energy at release is unaccounted for (95 % interval), {end}."
+    text = f"{count}. Taken together, {_account(unaccounted)}."
+    if without is None:
+        return text
+    apart = unaccounted.n - without.n
+    who = "one bench that lies" if apart == 1 else f"{apart} benches that lie"
+    return f"{text} Without {who} far from the others, {_account(without)}."
 
 
 def energies_sentence(benches: Sequence[BenchResult]) -> str:
     """Return what the picture of kinetic against potential energy shows."""
+    if not benches:
+        return "No bench has a result that can be shown."
     below = [each for each in benches if each.verdict == "loss"]
     above = [each for each in benches if each.verdict == "gain"]
     rest = len(benches) - len(below) - len(above)
@@ -91,11 +97,13 @@ def losses_sentence(benches: Sequence[BenchResult], line: LossLine | None) -> st
     if line is None:
         return text + " There are too few benches, or they are too alike, for a line of their own."
     slope = f"{_fixed(line.line.slope, 1 if line.u_slope > 0.1 else 2)}, 95 % interval {_pair(line.low, line.high)}"
-    if line.high - line.low > 2.0:
-        return f"{text} The benches' own line has the slope {slope}: they cannot tell how the loss goes with the slope."
+    if line.low <= 0.0 and line.high >= 2.0:
+        return f"{text} The benches’ own line is too uncertain to tell how the loss goes with the slope."
+    if line.low <= 0.0 and line.high >= 1.0:
+        return f"{text} The benches’ own line has the slope {slope}: it agrees with 1, but does not rule out 0."
     if line.low <= 1.0 <= line.high:
-        return f"{text} The benches' own line has the slope {slope}, which agrees with 1: gentle slopes lose more, as rolling says."
-    return f"{text} The benches' own line has the slope {slope}, which does not agree with 1: rolling alone does not explain it."
+        return f"{text} The benches’ own line has the slope {slope}, which agrees with 1: gentle slopes lose more, as rolling says."
+    return f"{text} The benches’ own line has the slope {slope}, which does not agree with 1: rolling alone does not explain it."
 
 
 def slopes_sentence(benches: Sequence[BenchResult], gap: ClassValue | None, *, named: bool = True) -> str:
@@ -173,6 +181,15 @@ def left_out_sentence(bench: LeftOut, *, named: bool = True) -> str:
         "no-launch": "no launch that could be used",
         "stopped": "a record that cannot be trusted",
     }[bench.kind]
+
+
+def _account(value: ClassValue) -> str:
+    seen = f"{span('unaccounted', value.low, value.high)} of the energy at release is unaccounted for (95 % interval)"
+    if value.low > 0.0 or value.high < 0.0:
+        return f"{seen}: energy went somewhere else, or something that all benches read is off"
+    if 0.5 * (value.high - value.low) > _TOLERANCE:
+        return f"{seen}, which is too wide to tell whether rolling and drag account for what is missing"
+    return f"{seen}: rolling and drag can account for what is missing"
 
 
 def _benches(count: int) -> str:

@@ -22,10 +22,12 @@ def write_document(
     paper: str = "a4",
     decimal: str = ".",
     keep: tuple[str, ...] = (),
+    projector: bool = False,
 ) -> None:
     """Write a document as HTML and as PDF, each where a path is given ("-" is the terminal); it is made only when one is.
 
-    decimal: the house's decimal sign. keep: names whose points are left as they are.
+    decimal: the house's decimal sign. keep: names whose points are left as they are. projector: the page
+    in large letters.
     Raises OutputError when it cannot be written or the libraries that it needs are not installed.
     """
     if html is None and pdf is None:
@@ -35,7 +37,7 @@ def write_document(
 
         document = make()
         if html is not None:
-            write_output(html, write_document_page(document, decimal=decimal, keep=keep))
+            write_output(html, write_document_page(document, decimal=decimal, keep=keep, projector=projector))
         if pdf is not None:
             write_output(pdf, write_document_paper(document, paper=paper, decimal=decimal, keep=keep))
     except ModuleNotFoundError as error:

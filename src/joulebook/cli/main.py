@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from importlib import import_module
+from keyword import iskeyword
 
 import click
 
@@ -25,7 +26,9 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "check": ("joulebook.cli.check", "Check the kit from a preparation run: which bench needs service, and why."),
     "rehearse": ("joulebook.cli.rehearse", "Write bench folders to rehearse with, sound or with hidden faults."),
     "serve": ("joulebook.cli.serve", "Run the room: one period with a dozen benches, in a browser."),
+    "class": ("joulebook.cli.class_", "Show what the whole section's benches say together."),
     "mark": ("joulebook.cli.mark", "Check write-ups line by line, each against its own bench."),
+    "store": ("joulebook.cli.store", "Keep the room's data: list, export, import, back up, restore, delete."),
     "findings": ("joulebook.cli.findings", "Explain the findings that an audit can make."),
     "version": ("joulebook.cli.version", "Print the version of joulebook."),
 }
@@ -42,7 +45,8 @@ class CommandList(click.Group):
         """Import and return one command; None when there is none of that name."""
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name)
+        module = import_module(COMMANDS[cmd_name][0])
+        command = getattr(module, f"{cmd_name}_" if iskeyword(cmd_name) else cmd_name)
         assert isinstance(command, click.Command)
         return command
 

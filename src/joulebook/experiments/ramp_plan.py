@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from joulebook.engine.report import BudgetLine
 from joulebook.experiments.ramp_kit import AngleMethod, Kit
 
 __all__ = [
+    "LEAST_CHANCE",
     "PLAN_FORMAT",
     "Assignment",
     "Caution",
@@ -27,6 +28,9 @@ __all__ = [
 ]
 
 PLAN_FORMAT = "joulebook/plan-1"
+
+LEAST_CHANCE = 0.80
+"""Probability of doing what it is meant to do that each bench of a class is given where the kit allows."""
 
 Problem = Literal["", "off-track", "too-flat", "few-samples"]
 
@@ -63,7 +67,8 @@ class Forecast:
     loss: expected (kinetic − potential)/kinetic, rotation included; u_loss its standard uncertainty. resolution: U, the smallest
     loss that could be shown. account_resolution: U of what is left after the known losses. ratio: loss over u_loss.
     budget: of the relative difference, largest share first. mechanical, account: probability of each verdict by its word.
-    problem: "" where the set-up can be used.
+    problem: "" where the set-up can be used. scatter: by quantity, the standard deviation of its error from bench to bench of one
+    kind of stop; u is larger, since no record tells the kind for certain.
     """
 
     set_up: SetUp
@@ -89,6 +94,7 @@ class Forecast:
     mechanical: Mapping[str, float]
     account: Mapping[str, float]
     problem: Problem = ""
+    scatter: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def ratio(self) -> float:
@@ -112,7 +118,7 @@ class Forecast:
             "relative_difference": {"value": self.loss, "unit": "1", "u": self.u_loss},
             "resolution": self.resolution, "account_resolution": self.account_resolution,
             "budget": [{"input": line.input, "contribution": line.contribution, "share": line.share} for line in self.budget],
-            "mechanical": dict(self.mechanical), "account": dict(self.account),
+            "mechanical": dict(self.mechanical), "account": dict(self.account), "scatter": dict(self.scatter),
         }  # fmt: skip
 
 
@@ -171,14 +177,29 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Assignment:
-    """One bench's own set-up. title: of the bench."""
+    """One bench's own set-up.
+
+    title: of the bench. aim: what it is meant to do: "loss", to see its loss, or "decide", to tell a loss or to find energy
+    conserved, where the kit's best set-up cannot see a loss reliably. why_low: why its chance of that is below LEAST_CHANCE, in a
+    sentence; "" where it is not.
+    """
 
     title: str
     forecast: Forecast
+    aim: Literal["loss", "decide"] = "loss"
+    why_low: str = ""
+
+    @property
+    def chance(self) -> float:
+        """Probability that the bench does what it is meant to do."""
+        odds = self.forecast.mechanical
+        return odds["loss"] if self.aim == "loss" else odds["loss"] + odds["conserved"]
 
     def to_dict(self) -> dict[str, object]:
         """Return the JSON object."""
-        return {"title": self.title, **self.forecast.to_dict()}
+        return {
+            "title": self.title, "aim": self.aim, "chance": self.chance, "why_low": self.why_low or None, **self.forecast.to_dict()
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)

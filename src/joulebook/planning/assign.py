@@ -4,12 +4,14 @@ another bench."""
 from __future__ import annotations
 
 import math
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 
 from joulebook.experiments.ramp_kit import Kit
-from joulebook.experiments.ramp_plan import Assignment, ClassResult, Forecast, SetUp
+from joulebook.experiments.ramp_plan import LEAST_CHANCE, Assignment, ClassResult, Forecast, SetUp
+from joulebook.planning.advice import percent
 from joulebook.planning.expected import plunger_speed
 from joulebook.planning.forecasts import forecast, hides_the_square, scores
 from joulebook.planning.predict import Grid, predict_at
@@ -19,25 +21,28 @@ __all__ = ["assign", "class_result"]
 
 Floats = npt.NDArray[np.float64]
 
-_LEAST_DECIDED = 0.75
-"""What a bench must at least be likely to decide."""
+_LINE = 3
+"""Slopes that a line of losses against 1/tanθ wants at least."""
 
 
 def assign(kit: Kit, chosen: SetUp, *, tolerance: float) -> tuple[Assignment, ...]:
     """Return one set-up for each bench, slopes spread evenly in 1/tanθ, launches chosen so that their energies differ.
 
     chosen: the recommended set-up, whose mass, rate, angle method and launches all benches share. Slopes stand half a degree
-    apart at least, within those of the kit. Fewer benches than the kit has come back where too few set-ups are good.
+    apart at least, within those of the kit. Every bench is likely (LEAST_CHANCE) to do what it is meant to do as long as the kit
+    has set-ups enough of that kind; where it has not, the best of the others are added, and each says why it is weak.
+    Fewer benches than the kit has come back where too few set-ups can be used.
     """
     kit = _narrowed(kit, chosen)
     grid = _fine(kit, chosen, tolerance)
-    score = scores(grid)[:, 0, 0]
-    decided = (grid.mechanical[1] + grid.mechanical[2])[:, 0, 0]
-    good = grid.feasible & (decided >= _LEAST_DECIDED) & ~hides_the_square(grid) & _parted(grid)
-    if not good.any():
-        good = grid.feasible
-    if not good.any():
+    usable = grid.feasible & ~hides_the_square(grid) & _parted(grid)
+    if not usable.any():
+        usable = grid.feasible
+    if not usable.any():
         return ()
+    aim, chance = _aim(grid, usable)
+    good = _likely(grid, usable, chance, kit.benches)
+    score = scores(grid)[:, 0, 0]
     cotangent = 1.0 / np.tan(np.radians(grid.angle))
     low, high = float(cotangent[good].min()), float(cotangent[good].max())
     taken: list[int] = []
@@ -50,7 +55,12 @@ def assign(kit: Kit, chosen: SetUp, *, tolerance: float) -> tuple[Assignment, ..
         nearest = min(abs(float(cotangent[row]) - wanted) for row in pool)
         here = [row for row in pool if abs(float(cotangent[row]) - wanted) <= nearest + 1e-9]
         taken.append(max(here, key=lambda row: (min([_apart(grid, row, other) for other in taken] + [1.5]), float(score[row]))))
-    return tuple(Assignment(f"Bench {number}", forecast(grid, (row, 0, 0))) for number, row in enumerate(taken, 1))
+    found = []
+    for number, row in enumerate(taken, 1):
+        each = forecast(grid, (row, 0, 0))
+        weak = float(chance[row]) < LEAST_CHANCE
+        found.append(Assignment(f"Bench {number}", each, aim, _why_low(each, aim, tolerance) if weak else ""))
+    return tuple(found)
 
 
 def class_result(assignments: tuple[Assignment, ...]) -> ClassResult | None:
@@ -71,6 +81,37 @@ def class_result(assignments: tuple[Assignment, ...]) -> ClassResult | None:
     common = float((weight * x * shared).sum() / base)
     apart = [_separation(a, b) for place, a in enumerate(each) for b in each[:place]]
     return ClassResult(mu, math.hypot(1.0 / math.sqrt(base), common), float(x.min()), float(x.max()), min(apart))
+
+
+def _aim(grid: Grid, usable: npt.NDArray[np.bool_]) -> tuple[Literal["loss", "decide"], Floats]:
+    """Return what the benches are meant to do, and each motion's chance of it: to see the loss where some set-up does reliably."""
+    _, seen, conserved, _ = grid.mechanical[:, :, 0, 0]
+    if float(seen[usable].max()) >= LEAST_CHANCE:
+        return "loss", seen
+    return "decide", seen + conserved
+
+
+def _likely(grid: Grid, usable: npt.NDArray[np.bool_], chance: Floats, benches: int) -> npt.NDArray[np.bool_]:
+    """Return the motions to choose among: the likely ones, and the best of the others while those are too few for the benches, or
+    of too few slopes for a line."""
+    good = usable & (chance >= LEAST_CHANCE)
+    slopes = min(_LINE, benches, np.unique(grid.angle[usable]).size)
+    others = np.flatnonzero(usable & ~good)
+    for row in others[np.argsort(-chance[others], kind="stable")]:
+        many = int(good.sum()) >= benches
+        if many and np.unique(grid.angle[good]).size >= slopes:
+            break
+        if not many or grid.angle[row] not in grid.angle[good]:
+            good[row] = True
+    return good
+
+
+def _why_low(item: Forecast, aim: Literal["loss", "decide"], tolerance: float) -> str:
+    """Say why a bench is likely to miss its aim."""
+    angle, expanded = item.set_up.angle, percent(item.resolution)
+    if aim == "loss":
+        return f"At {angle:g}° a loss of {percent(item.loss)} is expected, and this bench can show one from about {expanded} on."
+    return f"At {angle:g}° the bench is uncertain by {expanded}, and only up to {percent(tolerance)} may be called conserved."
 
 
 def _narrowed(kit: Kit, chosen: SetUp) -> Kit:

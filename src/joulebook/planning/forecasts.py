@@ -45,6 +45,10 @@ def forecast(grid: Grid, place: Place) -> Forecast:
         mechanical=dict(zip(("gain", "loss", "conserved", "undecided"), grid.mechanical[:, i, method, n].tolist(), strict=True)),
         account=dict(zip(("closed", "open", "undecided"), grid.account[:, i, method, n].tolist(), strict=True)),
         problem=problem_of(grid, i),
+        scatter={
+            name: float(grid.scatter[OUTPUTS.index(name), i, method, n])
+            for name in ("kinetic_energy", "potential_energy", "relative_difference")
+        },
     )  # fmt: skip
 
 

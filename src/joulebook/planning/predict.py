@@ -19,7 +19,7 @@ from joulebook.experiments.ramp_kit import Kit
 from joulebook.experiments.ramp_launch import ledger_model
 from joulebook.planning.expected import Expected, expected_motion, plunger_speed
 from joulebook.planning.information import Information, gather
-from joulebook.planning.odds import reach, shares
+from joulebook.planning.odds import errors_of, guess_of, shares
 from joulebook.uncertainty import Input
 
 __all__ = [
@@ -36,6 +36,8 @@ SCALARS = (
 )  # fmt: skip
 _FITTED = ("fit.climb", "fit.descent", "fit.apex_time", "fit.apex_1")
 _STEP = 1e-30
+_PIECE = 256
+"""Motions whose odds are worked out together: their tables fit into a processor's memory."""
 PLACING = 0.0002
 """m: how well a cart comes to stand in the same place again, as the engine's datum takes it."""
 MARGIN = 0.05
@@ -54,7 +56,9 @@ class Grid:
     the apex of the strongest launch, (p,); negative where it does not fit. energy: J at release, rotation included, (p,).
     values: of OUTPUTS, shape (outputs, p). parts: |contribution| of each of SCALARS and of the fit for one launch, shape
     (outputs, scalars + 1, p); the slope's is for an uncertainty of one degree. offset_u, level_u: m, (p,).
-    u: combined standard uncertainty of OUTPUTS, shape (outputs, p, m, n). expanded: U of the difference and of what is
+    u: combined standard uncertainty of OUTPUTS, as audits will state it, shape (outputs, p, m, n). scatter: standard deviation of
+    their errors from bench to bench of one kind of stop, same shape: u without what is not known of the stop, which is the same on
+    every bench. expanded: U of the difference and of what is
     unaccounted for, over the energy, shape (2, p, m, n). loss: expected relative loss, (p,).
     mechanical: probabilities of gain, loss, conserved, undecided, shape (4, p, m, n). account: of closed, open, undecided (3, …).
     fits: whether the cart stays on the track and outside the blind zone, (p,). enough: whether there are samples enough, (p,).
@@ -82,6 +86,7 @@ class Grid:
     level_u: Floats
     dof: Floats
     u: Floats
+    scatter: Floats
     expanded: Floats
     loss: Floats
     mechanical: Floats
@@ -163,14 +168,15 @@ def predict_at(
         & np.isfinite(told.covariance[:, 0, 0])
         & (expected.travel > 0.05)
     )
-    slope_u = np.array([[method.standard_uncertainty(float(each)) for method in kit.methods] for each in angle])
-    u, expanded, mechanical, account = _weigh(kit, parts, slope_u, energy, loss, dof, tolerance)
+    u, expanded, mechanical, account = _weigh(kit, parts, values, energy, loss, dof, angle, tolerance)
+    of_the_stop = parts[:, SCALARS.index("datum.offset"), :, None, None]
+    scatter = np.sqrt(np.maximum(u**2 - of_the_stop**2, 0.0))
     return Grid(
         kit, tolerance, mass, angle, speed, rate,
         np.zeros(mass.shape, dtype=np.intp) if launch is None else launch.astype(np.intp),
         expected, told.on_climb, told.samples, nearest, farthest, room, energy, values,
         parts, block, told.by_drag[:, :4], offset_u,
-        level_u, dof, u, expanded, loss, mechanical, account, room >= 0.0, enough,
+        level_u, dof, u, scatter, expanded, loss, mechanical, account, room >= 0.0, enough,
     )  # fmt: skip
 
 
@@ -274,42 +280,93 @@ def _geometry(kit: Kit, expected: Expected, strongest: Expected) -> tuple[Floats
 
 
 def _weigh(
-    kit: Kit, parts: Floats, slope_u: Floats, energy: Floats, loss: Floats, dof: Floats, tolerance: float
+    kit: Kit, parts: Floats, values: Floats, energy: Floats, loss: Floats, dof: Floats, angle: Floats, tolerance: float
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Put the parts together for every angle method and number of launches: u, U, and the odds of each verdict."""
     slope = len(SCALARS) - 1
     numbers = np.array(kit.numbers, dtype=np.float64)
+    gauge, along = _slope_u(kit, angle)
     n_out, _, p = parts.shape
+    shape = (p, len(kit.methods), numbers.size)
     fixed = (parts[:, :slope] ** 2).sum(axis=1)[:, :, None, None]
-    angle = (parts[:, slope, :, None] * slope_u)[:, :, :, None]
+    by_angle = (parts[:, slope, :, None] * np.hypot(gauge, along))[:, :, :, None]
     fit = parts[:, slope + 1, :, None, None] ** 2 / numbers
-    u = np.sqrt(fixed + angle**2 + fit)
-    expanded, odds = [], []
-    rectangles = np.array([name not in ("datum.level",) for name in SCALARS])
-    for name in ("difference", "unaccounted"):
-        row = OUTPUTS.index(name)
-        largest = np.max(parts[row, :slope][rectangles[:slope]], axis=0)[:, None, None]
-        flat = np.array([method.distribution == "rectangular" for method in kit.methods])[None, :, None]
-        top = np.maximum(largest, np.where(flat, angle[row], 0.0)) / energy[:, None, None]
-        total = u[row] / energy[:, None, None]
-        rest = np.sqrt(np.maximum(total**2 - top**2, 0.0))
-        top, rest = np.broadcast_to(top, total.shape), rest
-        share = fit[row] / u[row] ** 2
-        nu = dof[:, None, None] * numbers / np.maximum(share, 1e-3) ** 2
-        factor = stdtrit(np.minimum(nu, 1e6), 0.975) / 1.959963984540054
-        whole = reach(np.sqrt(3.0) * top, rest) * factor
-        expanded.append(whole)
-        spread = share / np.sqrt(2.0 * dof[:, None, None] * numbers)
-        mean = loss[:, None, None] if name == "difference" else np.zeros((1, 1, 1))
-        guess = (
-            loss[:, None, None] * kit.rolling_resistance.u / max(kit.rolling_resistance.value, 1e-12)
-            if name == "difference"
-            else 0.0
-        )
-        sd = np.hypot(rest, guess)
-        odds.append(shares(mean, np.sqrt(3.0) * top, sd, whole, tolerance, loss=loss[:, None, None], relative_spread=spread))
-    mechanical = np.stack(odds[0])
+    u = np.sqrt(fixed + by_angle**2 + fit)
+    assert u.shape == (n_out, *shape)
+    expanded, odds = np.empty((2, *shape)), np.empty((2, 4, *shape))
+    guessed = _guessed(kit, values, energy, angle)
+    for first in range(0, p, _PIECE):
+        piece = slice(first, first + _PIECE)
+        for row, name in enumerate(("difference", "unaccounted")):
+            found = _verdicts(
+                kit, parts[OUTPUTS.index(name), :, piece], gauge[piece], along[piece], energy[piece], loss[piece],
+                dof[piece], guessed[piece], tolerance, account=name == "unaccounted",
+            )  # fmt: skip
+            expanded[row, piece], odds[row, :, piece] = found[0], found[1:]
     gain, lost, closed, unsure = odds[1]
-    account = np.stack([closed, gain + lost, unsure])
-    assert u.shape == (n_out, p, len(kit.methods), numbers.size)
-    return u, np.stack(expanded), mechanical, account
+    return u, expanded, odds[0], np.stack([closed, gain + lost, unsure])
+
+
+def _verdicts(
+    kit: Kit, parts: Floats, gauge: Floats, along: Floats, energy: Floats, loss: Floats, dof: Floats, guessed: Floats,
+    tolerance: float, *, account: bool,
+) -> Floats:  # fmt: skip
+    """Return U over the energy and the four shares, shape (5, p, m, n), from one output's parts, (scalars + 1, p)."""
+    slope = len(SCALARS) - 1
+    numbers = np.array(kit.numbers, dtype=np.float64)
+    p, m = gauge.shape
+    shape = (p, m, numbers.size)
+
+    def flat(x: Floats) -> Floats:
+        return np.broadcast_to(x, shape).ravel()
+
+    relative = parts / energy
+    rectangles, rest = [], [np.square(relative[slope + 1])[:, None, None] / numbers]
+    for name, part in zip(SCALARS[:slope], relative[:slope], strict=True):
+        if _distribution(kit, name) == "rectangular":
+            rectangles.append(flat(part[:, None, None]))
+        else:
+            rest.append(np.square(part)[:, None, None])
+    steep = np.array([method.distribution == "rectangular" or method.over > 0.0 for method in kit.methods])
+    by_gauge, by_length = relative[slope][:, None] * gauge, relative[slope][:, None] * along
+    rectangles += [flat(np.where(steep, by_gauge, 0.0)[:, :, None]), flat(by_length[:, :, None])]
+    rest.append(np.square(np.where(steep, 0.0, by_gauge))[:, :, None])
+    errors = errors_of(np.stack(rectangles), np.sqrt(sum(flat(each) for each in rest)))
+    variance = np.maximum(errors.u**2, 1e-300)
+    share = flat(rest[0]) / variance
+    ways = flat(dof[:, None, None] * numbers)
+    factor = stdtrit(np.minimum(ways / np.maximum(share, 1e-3) ** 2, 1e6), 0.975) / 1.959963984540054
+    expanded = errors.reach() * factor
+    # The slope's part and that of g go with the potential energy as it was found.
+    gravity = relative[SCALARS.index("place.gravity")][:, None, None] ** 2
+    carried = (flat(np.square(by_gauge)[:, :, None]) + flat(np.square(by_length)[:, :, None]) + flat(gravity)) / variance
+    found = shares(
+        errors, expanded, tolerance, loss=flat(loss[:, None, None]), guess=guess_of(kit.rolling_resistance.distribution),
+        guess_u=flat(guessed[:, None, None]), carried=carried, relative_spread=share / np.sqrt(2.0 * ways), account=account,
+    )  # fmt: skip
+    return np.stack([expanded, found.below, found.above, found.within, found.beyond]).reshape(5, *shape)
+
+
+def _distribution(kit: Kit, name: str) -> str:
+    """Return how an influence is distributed: as the kit states it, the rest level normal, the release level within limits."""
+    known = {item.name: item.distribution for item in (*_constants(kit), kit.masses[0])}
+    return known.get(name, "rectangular" if name == "datum.offset" else "normal")
+
+
+def _slope_u(kit: Kit, angle: Floats) -> tuple[Floats, Floats]:
+    """Return u of the slope (degrees) from the gauge or the height readings, and from the length they are taken over, each
+    (p, m)."""
+    sine, cosine = np.sin(np.radians(angle))[:, None], np.cos(np.radians(angle))[:, None]
+    over = np.array([method.over or 1.0 for method in kit.methods])
+    by_height = np.array([bool(method.over) for method in kit.methods])
+    reading = np.sqrt(2.0) * np.array([method.reading_u for method in kit.methods])
+    length = np.array([method.over_u for method in kit.methods])
+    first = np.where(by_height, np.degrees(reading / over / cosine), np.array([method.u for method in kit.methods]))
+    second = np.where(by_height, np.degrees(sine * length / over / cosine), 0.0)
+    return first, second
+
+
+def _guessed(kit: Kit, values: Floats, energy: Floats, angle: Floats) -> Floats:
+    """Return u of the relative loss from the rolling resistance alone, which is a guess: (P/E)²·u(μ)/tanθ, shape (p,)."""
+    ratio = values[OUTPUTS.index("potential_energy")] / energy
+    return np.asarray(ratio**2 * kit.rolling_resistance.u / np.tan(np.radians(angle)))

@@ -86,15 +86,14 @@ def _pictured(told: _Told, name: str) -> Part:
     blocks: list[Block] = []
     if picture is not None:
         asked = [_question(each) for each in told["questions"] if each["about"] == name]
-        blocks = [Drawing(picture), *asked]
+        blocks = [Drawing(picture, width=0.66), *asked]
     return Part(_HEADINGS[name], tuple(blocks))
 
 
 def _question(question: _Told) -> Block:
-    pairs = [("Ask", question["ask"])]
-    if "listen" in question:
-        pairs.append(("Listen for", clean_text(question["listen"])))
-    return Labelled(tuple(pairs))
+    # One paragraph, so that no sheet begins with an answer whose question is overleaf.
+    listen = f" Listen for: {clean_text(question['listen'])}" if "listen" in question else ""
+    return Labelled((("Ask", question["ask"] + listen),))
 
 
 def _asked(told: _Told, name: str) -> list[Block]:
@@ -105,22 +104,21 @@ def _asked(told: _Told, name: str) -> list[Block]:
 def _together(told: _Told) -> Part:
     rows = []
     for value in told["pooled"]:
-        unit = f", {value['unit']}" if value["unit"] else ""
         chance = value["fixed"]["probability"]
         rows.append(
             (
-                f"{value['label'][:1].upper()}{value['label'][1:]}{unit}", str(value["n"]), value["fixed"]["shown"],
+                f"{value['label'][:1].upper()}{value['label'][1:]}", str(value["n"]), value["fixed"]["shown"],
                 value["dersimonian_laird"]["shown"], value["shown"], value["robust"]["shown"],
                 "< 0.001" if chance < 0.001 else f"{chance:.2f}", f"{100 * value['fixed']['i2']:.0f} %",
             )
         )  # fmt: skip
-    headings = ("Quantity", "n", "All alike", "Each its own (D–L)", "Each its own, with what is shared", "Robust ± u", "p", "I²")
+    headings = ("Quantity", "n", "All alike", "Each its own (D–L)", "Each its own (P–M), shared part in", "Robust ± u", "p", "I²")
     table = Table("The class by each way to pool, 95 % intervals", headings, tuple(rows), right=(1, 6, 7))
-    pictures = [Drawing(drawn) for name in _DRAWN if (drawn := draw_pooled(told, name)) is not None]
+    pictures = [Drawing(drawn, width=0.66) for name in _DRAWN if (drawn := draw_pooled(told, name)) is not None]
     shown = {f"pooled-{name}" for name in _DRAWN}
     said = tuple(value["sentence"] for value in told["pooled"] if f"pooled-{value['name']}" not in shown)
     asked = [_question(each) for each in told["questions"] if each["about"] == "pooled"]
-    blocks: list[Block] = [*pictures, *([Items(said)] if said else []), *asked, Grid(table, (2, 0, 0, 0, 0, 0, 0, 0))]
+    blocks: list[Block] = [*pictures, *([Items(said)] if said else []), *asked, Grid(table, (2.2, 0.5, 1.9, 1.7, 1.8, 1.8, 0.9, 0.7))]
     return Part("All benches together", tuple(blocks))
 
 

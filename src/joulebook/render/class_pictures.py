@@ -59,11 +59,11 @@ def draw_losses(told: _Told, *, frame: Frame = WIDE) -> Picture | None:
     """Draw the loss against μ/tanθ, with the line on which rolling is the whole loss and the benches' own; None without a bench."""
     points = _points(told["benches"], "grip", "loss", 100.0)
     lines: list[tuple[float, float, str, str]] = [(0.0, 1.0, "rolling alone", "")]
-    if told["line"] is not None:
+    if told["line"] is not None and (told["line"]["low"] > 0.0 or told["line"]["high"] < 2.0):  # else it says nothing, and its picture would
         lines.append((100.0 * told["line"]["line"]["intercept"], told["line"]["line"]["slope"], "the benches’ own line", "6 4"))
     plan = _Plan(
         "losses", "Energy lost, and what rolling resistance predicts", "μ/tanθ, the loss that rolling predicts, %",
-        "loss, % of the potential energy gained", tuple(lines), False,
+        "loss per joule gained, %", tuple(lines), False,
     )  # fmt: skip
     return _scatter(points, plan, told["sentences"]["losses"], frame)
 
@@ -143,18 +143,25 @@ def _draw(points: list[_Point], plan: _Plan, frame: Frame, sentence: str) -> str
         x_low = y_low = min(x_low, y_low)
         x_high = y_high = max(x_high, y_high)
     left, right, top = 5.0 * font, frame.width - 8, 0.8 * font
-    foot = top + (right - left) * (0.78 if frame.narrow else 0.52 if frame.font > 20 else 0.62)
+    foot = top + (right - left) * (0.78 if frame.narrow else 0.5)
     x, y = Scale(x_low, x_high, left, right), Scale(y_low, y_high, foot, top)
-    few = 4 if frame.narrow or font > 20 else 7
+    few = 5 if frame.narrow or font > 20 else 7
     sheet.y_axis(y, left, right, ticks(y_low, y_high, few), plan.y_title)
     sheet.x_axis(x, foot, ticks(x_low, x_high, few), plan.x_title)
     thick = font / 12
+    if plan.alike:
+        sheet.text(left + font, top + 0.8 * font, "gained (cannot be)", fill="muted")
+        sheet.text(right - font, foot - 0.9 * font, "lost", anchor="end", fill="muted")
     taken: list[tuple[float, float, float, float]] = []
     for intercept, slope, label, dash in plan.lines:
         ends = _clipped(intercept, slope, (x_low, x_high), (y_low, y_high))
         if ends is None:
             continue
-        sheet.line([(x(a), y(b)) for a, b in ends], stroke="muted" if dash else "ink", width=1.4 * thick, dash=dash)
+        drawn = [(x(a), y(b)) for a, b in ends]
+        sheet.line(drawn, stroke="muted" if dash else "ink", width=1.4 * thick, dash=dash)
+        (a, b), (c, d) = drawn
+        steps = [(a + k / 60 * (c - a), b + k / 60 * (d - b)) for k in range(61)]
+        taken += [(u - 0.2 * font, v - 0.2 * font, u + 0.2 * font, v + 0.2 * font) for u, v in steps]
     for each in points:
         a, b = x(each.x[0]), y(each.y[0])
         sheet.line([(x(each.x[1]), b), (x(each.x[2]), b)], stroke="line", width=1.2 * thick)
@@ -178,11 +185,12 @@ def _draw(points: list[_Point], plan: _Plan, frame: Frame, sentence: str) -> str
         place += 4.2 * font + text_width(label, font)
         if frame.narrow:
             place, key = left, key + 1.5 * font
-    if not frame.narrow:
-        key += 1.5 * font
-    sheet.dots([(left + 0.4 * font, key)], size=0.6 * font)
-    sheet.line([(left - 0.3 * font, key), (left + 1.9 * font, key)], stroke="line", width=1.2 * thick)
-    sheet.text(left + 2.6 * font, key, "one bench, 95 % intervals")
+    word = "one bench, 95 % intervals"
+    if place + 2.6 * font + text_width(word, font) > right:
+        place, key = left, key + 1.5 * font
+    sheet.dots([(place + 0.8 * font, key)], size=0.6 * font)
+    sheet.line([(place, key), (place + 1.6 * font, key)], stroke="line", width=1.2 * thick)
+    sheet.text(place + 2.3 * font, key, word)
     return sheet.finish(key + font, name=plan.name, title=plan.title, description=sentence)
 
 
@@ -190,7 +198,8 @@ def _rows(
     rows: Sequence[tuple[str, str, tuple[float, ...], bool]], frame: Frame, name: str, title: str, sentence: str, zero: bool
 ) -> str:
     sheet, font = Sheet(frame), frame.font
-    left = 10 + max(text_width(code, font) for code, _, _, _ in rows)
+    # Bold letters are wider.
+    left = 10 + max((1.15 if of_class else 1.0) * text_width(code, font) for code, _, _, of_class in rows)
     # What one bench knows only roughly must not squeeze the others together: its bar may run off the picture.
     widths = sorted(three[2] - three[1] for _, _, three, _ in rows)
     most = 3.0 * widths[len(widths) // 2]
@@ -199,10 +208,10 @@ def _rows(
     scale = Scale(low, high, left, frame.width - 12)
     pitch, y = 1.75 * font, 0.4 * font
     foot = y + pitch * (len(rows) + 0.5)
-    if zero:
-        sheet.line([(scale(0.0), y), (scale(0.0), foot)], stroke="ink", dash="2 3")
     class_row = next(three for _, label, three, of_class in rows if of_class and label == "each its own")
     sheet.box(scale(max(class_row[1], low)), y, scale(min(class_row[2], high)), y + pitch * (len(rows) - 3), fill="band")
+    if zero:
+        sheet.line([(scale(0.0), y), (scale(0.0), foot)], stroke="ink", dash="2 3")
     for index, (code, _, three, of_class) in enumerate(rows):
         at = y + (index + (1.0 if of_class else 0.5)) * pitch
         if of_class and not rows[index - 1][3]:

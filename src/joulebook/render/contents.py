@@ -6,11 +6,11 @@ import math
 import re
 from dataclasses import dataclass
 
-from joulebook.engine.report import Audit, LaunchAudit
+from joulebook.engine.report import Audit
 from joulebook.render.finding_groups import grouped_findings
 from joulebook.render.method_text import method_paragraphs
 from joulebook.render.numbers import (
-    dof_text,
+    aligned,
     input_text,
     interval_text,
     number,
@@ -56,18 +56,24 @@ _BUDGETED = (
     "relative_difference",
     "unaccounted",
 )
-# Short for the tables; the method section says them in full.
-_METHODS = {"gum": "linear", "monte-carlo": "Monte Carlo"}
+# Short for the notes under the tables; the method section says them in full.
+_METHODS = {"gum": "linear propagation (GUM)", "monte-carlo": "Monte Carlo (GUM Supplement 1)"}
+_MANY_DOF = 1000
+"""From there on no coverage factor differs from the normal one in its third digit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table of texts. caption: what it holds. The first column heads its row. right: columns of numbers, set flush right."""
+    """A table of texts. caption: what it holds. The first column heads its row. right: columns of numbers, set flush right.
+
+    note: a sentence below it, "" for none.
+    """
 
     caption: str
     headings: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
     right: tuple[int, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +147,7 @@ def compose(audit: Audit, *, pictures: Pictures | None = None) -> Contents:
         pictures=pictures or draw_pictures(audit),
         shown_launch=clean_text(first.file) if first else "",
         ledger=_quantity_table("The ledger: energy in, out, lost and left over", ledger, audit) if ledger else None,
-        motion=_quantity_table("The motion", _motion(audit), audit) if audit.quantities else None,
+        motion=_quantity_table("The motion", _motion(audit), audit, note=_interval_note(audit)) if audit.quantities else None,
         slope=_slope(audit),
         velocity=_velocity(audit),
         influences=_influences(audit),
@@ -178,16 +184,42 @@ def _motion(audit: Audit) -> list[tuple[str, Quantity]]:
     return rows
 
 
-def _quantity_table(caption: str, rows: list[tuple[str, Quantity]], audit: Audit) -> Table:
+def _quantity_table(caption: str, rows: list[tuple[str, Quantity]], audit: Audit, *, note: str = "") -> Table:
     lines = []
     for numbered, quantity in rows:
         name, _, index = numbered.partition(" ")
         words = quantity_words(name)
         label = _upper(words.label) + (f", bounce {index}" if index else "")
         value, u = value_and_u(name, quantity)
-        lines.append((label, value, u, interval_text(name, quantity), dof_text(quantity), _METHODS[quantity.method]))
-    headings = ("Quantity", "Value", "Standard uncertainty", f"Interval, {_coverage(audit)}", "ν", "Method")
-    return Table(caption, headings, tuple(lines), right=(1, 2, 3, 4))
+        lines.append((label, value, u, interval_text(name, quantity)))
+    headings = ("Quantity", "Value", "Standard uncertainty u", f"Interval, {_coverage(audit)}")
+    return Table(caption, headings, tuple(lines), right=(1, 2, 3), note=note)
+
+
+def _interval_note(audit: Audit) -> str:
+    """Return how the intervals of both tables were found, and how well the worst known of the uncertainties is known."""
+    rows = _singles(audit)
+
+    def labels(names: list[str]) -> str:
+        known = list(dict.fromkeys(quantity_words(name.partition(" ")[0]).label for name in names))
+        return known[0] if len(known) == 1 else f"{', '.join(known[:-1])} and {known[-1]}"
+
+    by_method = {method: [name for name, item in rows if item.method == method] for method in _METHODS}
+    linear, drawn = by_method["gum"], by_method["monte-carlo"]
+    if linear and drawn:
+        fewer, more = (linear, drawn) if len(linear) < len(drawn) else (drawn, linear)
+        ways = {id(linear): _METHODS["gum"], id(drawn): _METHODS["monte-carlo"]}
+        text = f"Intervals of both tables by {ways[id(more)]}; for {labels(fewer)} by {ways[id(fewer)]}."
+    else:
+        text = f"Intervals of both tables by {_METHODS['gum' if linear else 'monte-carlo']}."
+    known = [(item.dof, name) for name, item in rows if math.isfinite(item.dof) and item.dof <= _MANY_DOF]
+    if known:
+        fewest, name = min(known)
+        text += (
+            f" The uncertainties have {math.floor(fewest + 1e-9)} effective degrees of freedom ({labels([name])}) or more, and the "
+            "intervals allow for that."
+        )
+    return text
 
 
 def _coverage(audit: Audit) -> str:
@@ -310,11 +342,10 @@ def _influences(audit: Audit) -> Table | None:
 def _launch_table(audit: Audit) -> Table:
     names = ("release_speed", "travel", "kinetic_energy", "potential_energy", "relative_difference")
 
-    def cell(launch: LaunchAudit, name: str) -> str:
-        item = launch.quantities.get(name)
-        return value_with_u(name, item) if isinstance(item, Quantity) else "–"
-
-    rows = tuple((clean_text(launch.file), *(cell(launch, name) for name in names)) for launch in audit.launches)
+    columns = [aligned(name, [launch.quantities.get(name) for launch in audit.launches]) for name in names]
+    rows = tuple(
+        (clean_text(launch.file), *(column[index] for column in columns)) for index, launch in enumerate(audit.launches)
+    )
     headings = ("Launch", *(_upper(quantity_words(name).label) for name in names))
     return Table("Each launch by itself", headings, rows, right=(1, 2, 3, 4, 5))
 

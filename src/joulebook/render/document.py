@@ -122,12 +122,15 @@ class Document:
     parts: tuple[Part, ...]
 
 
-def write_document_page(document: Document, *, decimal: str = ".", keep: tuple[str, ...] = ()) -> str:
+def write_document_page(
+    document: Document, *, decimal: str = ".", keep: tuple[str, ...] = (), projector: bool = False
+) -> str:
     """Return a document as one HTML file that loads nothing.
 
-    decimal: the decimal sign, "." or ",". keep: names in it whose points are left (titles, files).
+    decimal: the decimal sign, "." or ",". keep: names in it whose points are left (titles, files). projector: large letters,
+    each part a screen of its own.
     """
-    style = page_style() + _MORE_STYLE
+    style = page_style() + _MORE_STYLE + (_PROJECTOR_STYLE if projector else "")
     return _template(decimal, keep).render(it=document, style=style, style_hash=style_hash(style))
 
 
@@ -149,6 +152,22 @@ _MORE_STYLE = """
 .notes p{margin:0 0 .35rem}
 .mark{border:1px solid currentColor;padding:0 .4rem;margin-right:.5rem;font-size:.85em}
 @media print{.sheet{break-before:page}.ruled{height:8mm}}
+"""
+
+# A part a screen, at 1280 × 720 and up; the picture takes what its questions leave of the height.
+_PROJECTOR_STYLE = """
+@media screen and (min-width:60rem){
+html{font-size:1.5vw}
+body{max-width:none;padding:0 4vw}
+main section{min-height:98vh;border-top:0}
+h1{margin:.2rem 0}
+h2{margin:.3rem 0}
+.wide svg{width:auto;max-width:100%;max-height:62vh;margin:0 auto}
+figure{margin:0}
+figcaption{position:absolute;left:-999rem}
+details{font-size:.7rem}
+li{margin:.2rem 0}
+}
 """
 
 

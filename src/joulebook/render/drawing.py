@@ -84,7 +84,7 @@ class Frame:
         return self.name == "narrow"
 
 
-WIDE, NARROW = Frame("wide", 640, 12), Frame("narrow", 330, 11)
+WIDE, NARROW = Frame("wide", 640, 12), Frame("narrow", 330, 13)
 
 
 @dataclass(frozen=True, slots=True)

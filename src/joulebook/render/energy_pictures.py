@@ -214,7 +214,8 @@ def _draw_stacks(stacks: Sequence[Stack], frame: Frame) -> tuple[Sheet, float]:
         _draw_bar(sheet, stack, x, y)
         y = _write_key(sheet, stack, stacks[0].value, left, width, y + _BAR + 4) + 0.8 * font
     _draw_interval(sheet, left, left + 16, left + 32, y)
-    sheet.text(left + 40, y, "interval (95 %) of the energy that was measured")
+    label = "95 % interval of what was measured" if sheet.frame.narrow else "interval (95 %) of the energy that was measured"
+    sheet.text(left + 40, y, label)
     return sheet, y + font
 
 

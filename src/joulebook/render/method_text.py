@@ -35,7 +35,7 @@ def method_paragraphs(audit: Audit) -> tuple[tuple[str, str], ...]:
             "Every input and every fitted number carries a standard uncertainty; the budget shows what each contributes. They "
             "are propagated together, so that what cancels in a ratio, such as the mass, cancels here too. Intervals come from "
             "linear propagation (GUM), or from the Monte Carlo method of its Supplement 1 where linear propagation is not good "
-            "enough; the tables say which. There, ν is the effective number of degrees of freedom.",
+            "enough; the note under a table says which. Degrees of freedom say how well an uncertainty is itself known.",
         ),
         (
             "The verdict",

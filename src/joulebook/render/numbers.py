@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 from joulebook.render.words import input_words, quantity_words, unit_text
 from joulebook.uncertainty import Input, Quantity
 
 __all__ = [
+    "aligned",
+    "common_places",
     "dof_text",
     "input_text",
     "interval_text",
@@ -21,6 +24,7 @@ __all__ = [
 
 _NONE = "–"
 _LEAST, _MOST = 1e-6, 1e7  # outside, a power of ten is easier to read than zeros
+_FIGURE_SPACE = "\u2007"
 _RAISED = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹", "+")
 
 
@@ -46,6 +50,45 @@ def value_and_u(name: str, quantity: Quantity) -> tuple[str, str]:
     if not _LEAST <= max(abs(value), u) < _MOST:
         return _with_unit(number(value, 5), unit), _with_unit(number(u, 2), unit)
     return _with_unit(_minus(f"{rounded:f}"), unit), _with_unit(f"{uncertainty:f}", unit)
+
+
+def aligned(name: str, items: Sequence[object]) -> list[str]:
+    """Return one quantity of several launches or benches as a column: all to the same decimal place, the points below each other.
+
+    items: Quantity each; anything else is shown as "–". The digits in brackets are the standard uncertainty. Figure spaces after
+    a shorter bracket keep the points in line where the column is set flush right.
+    """
+    known = [item for item in items if isinstance(item, Quantity) and math.isfinite(item.value)]
+    words = quantity_words(name)
+    places = common_places([item.u * words.factor for item in known])
+    shown = max((abs(item.value * words.factor) for item in known), default=0.0)
+    if places is None or places < 0 or not _LEAST <= shown < _MOST:
+        return [value_with_u(name, item) if isinstance(item, Quantity) else _NONE for item in items]
+    texts, tails = [], []
+    for item in items:
+        if not isinstance(item, Quantity) or not math.isfinite(item.value):
+            texts.append(_NONE)
+            tails.append("")
+            continue
+        u = item.u * words.factor
+        unit = words.unit or unit_text(item.unit)
+        bracket = f"({round(_round(u, places) * 10**places)})" if u > 0 and math.isfinite(u) else ""
+        texts.append(_minus(f"{_round(item.value * words.factor, places):.{places}f}"))
+        tails.append(_with_unit(bracket, unit))
+    longest = max(map(len, tails), default=0)
+    return [
+        text + tail + _FIGURE_SPACE * (longest - len(tail)) if text != _NONE else text
+        for text, tail in zip(texts, tails, strict=True)
+    ]
+
+
+def common_places(uncertainties: Sequence[float]) -> int | None:
+    """Return the decimal place to which a column is written, None when no uncertainty is known.
+
+    It shows two digits of the middle one of the uncertainties, and at least one digit of the smallest.
+    """
+    known = sorted(u for u in uncertainties if u > 0.0 and math.isfinite(u))
+    return max(_places(known[len(known) // 2]), _places(known[0]) - 1) if known else None
 
 
 def interval_text(name: str, quantity: Quantity) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from joulebook.engine.report import Audit, Severity
 from joulebook.errors import JoulebookError
-from joulebook.render.numbers import interval_text
+from joulebook.render.numbers import aligned
 from joulebook.render.plain import SEVERITY_ORDER
 from joulebook.uncertainty import Quantity
 
@@ -24,8 +25,8 @@ _VERDICTS = {"gain": "gain", "loss": "loss", "conserved": "conserved", "undecide
 class SectionLine:
     """One bench of a section.
 
-    title: the bench's title, or its folder where there is none. verdict: a word or two. reason: the interval of the relative
-    difference, or why there is no ledger. severity: of the worst finding, "note" where nobody needs to look. finding: the codes
+    title: the bench's title, or its folder where there is none. verdict: a word or two. reason: the relative difference with its
+    standard uncertainty, to the same place in all lines, or why there is no ledger. severity: of the worst finding, "note" where nobody needs to look. finding: the codes
     of the findings of that severity, or "" where there are none.
     """
 
@@ -41,7 +42,13 @@ def section_lines(rows: Iterable[SectionRow]) -> list[SectionLine]:
 
     rows: audits, lines of `joulebook sweep` as mappings, or (folder, error) for a bench that could not be analysed.
     """
-    return [_line(row) for row in rows]
+    lines, found = [], []
+    for row in rows:
+        line, quantity = _line(row)
+        lines.append(line)
+        found.append(quantity)
+    shown = iter(_below_each_other(aligned("relative_difference", [each for each in found if each is not None])))
+    return [line if each is None else replace(line, reason=next(shown)) for line, each in zip(lines, found, strict=True)]
 
 
 def section_sentence(lines: list[SectionLine]) -> str:
@@ -65,34 +72,41 @@ def _list(titles: list[str]) -> str:
     return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"
 
 
-def _line(row: SectionRow) -> SectionLine:
+def _below_each_other(texts: list[str]) -> list[str]:
+    """Return numbers with figure spaces in front, so that their points stand below each other."""
+    texts = [text.rstrip("\u2007") for text in texts]
+    before = [len(re.split(r"[.(]", text, maxsplit=1)[0]) for text in texts]
+    return ["\u2007" * (max(before) - count) + text for text, count in zip(texts, before, strict=True)]
+
+
+def _line(row: SectionRow) -> tuple[SectionLine, Quantity | None]:
+    """Return a line, and the relative difference that it is still to show, None where it shows something else."""
     if isinstance(row, Audit):
         return _audited(row.to_dict(), "")
     if isinstance(row, tuple):
-        return _failed(row[0], row[1].to_dict())
+        return _failed(row[0], row[1].to_dict()), None
     folder = str(row.get("folder", ""))
     if "audit" in row or "verdict" in row:
         return _audited(row.get("audit", row), folder)
-    return _failed(folder, row.get("error", {}))
+    return _failed(folder, row.get("error", {})), None
 
 
 def _failed(folder: str, error: Mapping[str, Any]) -> SectionLine:
     return SectionLine(folder, "no ledger", str(error.get("message", "")), "stop", "")
 
 
-def _audited(audit: Mapping[str, Any], folder: str) -> SectionLine:
+def _audited(audit: Mapping[str, Any], folder: str) -> tuple[SectionLine, Quantity | None]:
     findings = audit["findings"]
     severity: Severity = min((finding["severity"] for finding in findings), key=SEVERITY_ORDER.index, default="note")
     codes = list(dict.fromkeys(finding["code"] for finding in findings if finding["severity"] == severity))
     found = audit["quantities"].get("relative_difference")
-    reason = "no ledger"
+    reason, quantity = "", None
     verdict = _VERDICTS[audit["verdict"]["mechanical"]]
     if isinstance(found, Mapping) and audit["verdict"]["resolution"] is None:
         verdict, reason = "do not use", "–"  # every launch is stopped: what the ledger shows is not to be read off a table
     elif isinstance(found, Mapping):
-        known = {**found, "dof": math.inf if found["dof"] is None else found["dof"]}
-        reason = interval_text("relative_difference", Quantity(**known))
+        quantity = Quantity(**{**found, "dof": math.inf if found["dof"] is None else found["dof"]})
     else:
         verdict = "no ledger"
         reason = str(audit["verdict"]["sentence"])
-    return SectionLine(str(audit["bench"]["title"]) or folder, verdict, reason, severity, ", ".join(codes))
+    return SectionLine(str(audit["bench"]["title"]) or folder, verdict, reason, severity, ", ".join(codes)), quantity

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +20,8 @@ __all__ = ["open_store"]
 
 _BUSY_MS = 10_000
 _KINDS = ("sqlite", "postgresql")
+_MIGRATING = threading.Lock()
+_MIGRATION_KEY = 0x6A6F756C65  # "joule"
 
 
 def open_store(url: str | None = None, *, folder: str | os.PathLike[str] | None = None) -> Store:
@@ -97,7 +100,10 @@ def _migrate(engine: Engine, place: str) -> None:
     config.set_main_option("script_location", "joulebook.store:migrations")
     config.set_main_option("path_separator", "os")
     steps = ScriptDirectory.from_config(config)
-    with engine.connect().execution_options(writes=True) as connection:
+    # One at a time: in this process, because Alembic's context is the process's; among programs, because two cannot make a table.
+    with _MIGRATING, engine.connect().execution_options(writes=True) as connection:
+        if engine.dialect.name == "postgresql":
+            connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_MIGRATION_KEY})")
         found = _revision(connection)
         if found is not None and found not in {step.revision for step in steps.walk_revisions()}:
             what = f"This store was made by a later version of joulebook (its tables are at step {found})."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import json
 import secrets
 import sqlite3
 import threading
@@ -11,15 +12,17 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any, cast, get_args
+from typing import Any
 
 from sqlalchemy import Connection, Engine, delete, func, insert, select, update
 from sqlalchemy.exc import OperationalError
 
-from joulebook.classroom.changes import Actor, Change, Draft
-from joulebook.classroom.section import MOST_BENCHES, Section, advance, check, play
-from joulebook.errors import InputError, StaleError, StoreError
+from joulebook.classroom.changes import Change, Draft
+from joulebook.classroom.section import Section, advance, check, play
+from joulebook.errors import InputError, StoreError
 from joulebook.store.faults import told
+from joulebook.store.refusals import check_base, check_file, check_place, is_plain, no_bench, no_section
+from joulebook.store.section_list import CHANGE_COLUMNS, SectionLine, change_of, list_sections
 from joulebook.store.tables import AuditRow, ChangeRow, CodeRow, FileRow, SectionRow, SettingRow
 
 __all__ = ["KeptSection", "SectionLine", "Store"]
@@ -28,22 +31,8 @@ __all__ = ["KeptSection", "SectionLine", "Store"]
 _ALPHABET = "34679ACDEFGHJKMNPQRTWXY"
 _CODE_LENGTH = 6
 _KEPT = 24  # sections kept in memory
-# What a line in the list of sections rests on; the thousand other changes of a lesson need not be read for it.
-_LISTED = ("section-made", "renamed", "bench-added", "bell-rung", "bell-taken-back", "undone")
 
 Held = tuple[Section, tuple[Change, ...]]
-
-
-@dataclass(frozen=True, slots=True)
-class SectionLine:
-    """One section in a list. made_at: UTC. benches: how many. seq: number of its last change. closed: after the bell."""
-
-    id: str
-    title: str
-    made_at: str
-    benches: int
-    seq: int
-    closed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,19 +97,8 @@ class Store:
 
     def sections(self) -> list[SectionLine]:
         """Return every section, the newest first."""
-        order = select(SectionRow.id).order_by(SectionRow.made_at.desc(), SectionRow.id)
-        last = select(ChangeRow.section, func.max(ChangeRow.seq)).group_by(ChangeRow.section)
-        listed = select(ChangeRow.section, *_CHANGE_COLUMNS).where(ChangeRow.kind.in_(_LISTED))
-        made: dict[str, list[Change]] = {}
         with self._read() as connection:
-            for row in connection.execute(listed):
-                made.setdefault(row.section, []).append(_change(row))
-            seqs = {section: seq for section, seq in connection.execute(last)}
-            ids = [id_ for id_ in connection.execute(order).scalars() if id_ in made and id_ in seqs]
-        states = {id_: play(made[id_]) for id_ in ids}
-        return [
-            SectionLine(id_, state.title, state.made_at, len(state.benches), seqs[id_], state.closed) for id_, state in states.items()
-        ]
+            return list_sections(connection)
 
     def sizes(self) -> dict[str, tuple[int, int]]:
         """Return the number of files of each section that has any, and their bytes."""
@@ -160,7 +138,7 @@ class Store:
         with self._write() as connection:
             before, earlier = self._locked(connection, section)
             check(before, draft, earlier=earlier)
-            _check_base(before, draft, base)
+            check_base(before, draft, base)
             self._keep_file(connection, section, before, draft, content)
             change = self._insert(connection, section, draft, earlier)
             after = advance(before, change, earlier=earlier)
@@ -177,7 +155,8 @@ class Store:
             for draft in drafts:
                 check(state, draft, earlier=earlier)
                 if draft.kind in ("record-added", "section-made"):
-                    raise InputError(f"A change of the kind {draft.kind} comes alone.", remedy="Make it by itself.", code="refused")
+                    what = f"A change of the kind {draft.kind} comes alone."
+                    raise InputError(what, remedy="Make it by itself.", code="refused")
                 change = self._insert(connection, section, draft, earlier)
                 state, earlier = advance(state, change, earlier=earlier), (*earlier, change)
                 if draft.kind == "bench-added" and draft.bench is not None:
@@ -190,10 +169,9 @@ class Store:
 
     def contents(self, section: str, sha256s: Iterable[str]) -> dict[str, bytes]:
         """Return the bytes of records by their SHA-256; what is not there is left out."""
-        wanted = list(dict.fromkeys(sha256s))
-        if not wanted:
+        wanted = [sha for sha in dict.fromkeys(sha256s) if is_plain(sha)]
+        if not wanted or not is_plain(section):
             return {}
-        wanted = [sha for sha in wanted if _is_plain(sha)] if _is_plain(section) else []
         query = select(FileRow.sha256, FileRow.content).where(FileRow.section == section, FileRow.sha256.in_(wanted))
         with self._read() as connection:
             return {sha: bytes(content) for sha, content in connection.execute(query)}
@@ -209,17 +187,17 @@ class Store:
 
     def code(self, section: str, bench: int) -> str:
         """Return the code on a bench's card. Raises InputError when there is no such bench."""
-        _check_place(section, bench)
+        check_place(section, bench)
         query = select(CodeRow.code).where(CodeRow.section == section, CodeRow.bench == bench)
         with self._read() as connection:
             found = connection.execute(query).scalar()
         if found is None:
-            raise _no_bench(bench)
+            raise no_bench(bench)
         return str(found)
 
     def find_code(self, code: str) -> tuple[str, int] | None:
         """Return section and bench of a code, None when it is nobody's. Case does not matter."""
-        if len(code) > 2 * _CODE_LENGTH or not _is_plain(code):
+        if len(code) > 2 * _CODE_LENGTH or not is_plain(code):
             return None
         query = select(CodeRow.section, CodeRow.bench).where(CodeRow.code == code.upper())
         with self._read() as connection:
@@ -228,11 +206,11 @@ class Store:
 
     def new_code(self, section: str, bench: int) -> str:
         """Give a bench a new code; the old one opens nothing any more. Raises InputError when there is no such bench."""
-        _check_place(section, bench)
+        check_place(section, bench)
         with self._write() as connection:
             place = (CodeRow.section == section, CodeRow.bench == bench)
             if connection.execute(select(CodeRow.code).where(*place)).scalar() is None:
-                raise _no_bench(bench)
+                raise no_bench(bench)
             code = self._free_code(connection)
             connection.execute(update(CodeRow).where(*place).values(code=code))
         return code
@@ -245,7 +223,9 @@ class Store:
             if connection.execute(select(SectionRow.id).where(SectionRow.id == section)).scalar() is None:
                 return
             connection.execute(delete(AuditRow).where(AuditRow.section == section, AuditRow.bench == bench))
-            row = {"section": section, "bench": bench, "key": key, "audit": None if audit is None else dict(audit)}
+            # A number that JSON does not know is null, as in the reports; PostgreSQL would refuse the whole.
+            plain = json.loads(json.dumps(audit), parse_constant=lambda _: None)
+            row = {"section": section, "bench": bench, "key": key, "audit": plain}
             connection.execute(insert(AuditRow).values(row))
 
     def audits(self, section: str) -> dict[int, tuple[str, dict[str, Any] | None]]:
@@ -340,21 +320,21 @@ class Store:
 
     def _locked(self, connection: Connection, section: str) -> Held:
         """Take the section's lock for the rest of the transaction, and return it as it stands."""
-        if _is_plain(section):
+        if is_plain(section):
             connection.execute(select(SectionRow.id).where(SectionRow.id == section).with_for_update())
         return self._current(connection, section)
 
     def _current(self, connection: Connection, section: str) -> Held:
         """Return a section as it stands in this transaction: what is in memory, and what came since."""
-        if not _is_plain(section):
-            raise _no_section()
+        if not is_plain(section):
+            raise no_section()
         with self._lock:
             held = self._held.get(section)
         state, earlier = held or (Section(), ())
         # The last known change is looked at again: another program may have deleted the section, or restored another state of it.
         query = select(ChangeRow).where(ChangeRow.section == section, ChangeRow.seq >= len(earlier)).order_by(ChangeRow.seq)
-        rows = connection.execute(query.with_only_columns(*_CHANGE_COLUMNS)).all()
-        came = [_change(row) for row in rows]
+        rows = connection.execute(query.with_only_columns(*CHANGE_COLUMNS)).all()
+        came = [change_of(row) for row in rows]
         if earlier:
             if not came or (came[0].seq, came[0].at, came[0].kind) != (earlier[-1].seq, earlier[-1].at, earlier[-1].kind):
                 with self._lock:
@@ -362,7 +342,7 @@ class Store:
                 return self._current(connection, section)
             del came[0]
         elif not came:
-            raise _no_section()
+            raise no_section()
         missing = next((seq for seq, change in enumerate(came, len(earlier) + 1) if change.seq != seq), None)
         if missing is not None:
             what = f"The log of section {section} is not whole: change {missing} is missing."
@@ -409,21 +389,8 @@ class Store:
         sha = str(draft.body["sha256"])
         place = (FileRow.section == section, FileRow.sha256 == sha)
         there = connection.execute(select(func.length(FileRow.content)).where(*place)).scalar()
-        if content is not None and hashlib.sha256(content).hexdigest() != sha:
-            raise InputError("The file's bytes are not those that were announced.", remedy="Send the file again.", code="refused")
-        if content is None and there is None:
-            raise InputError("The file's bytes are missing.", remedy="Send the file again.", code="refused")
-        size = there if content is None else len(content)
-        if draft.body["size"] != size:
-            what = f"The file has {size:,} bytes, not the {draft.body['size']:,} that were announced."
-            raise InputError(what, remedy="Send the file again.", code="refused")
-        assert draft.bench is not None
-        for record in state.benches[draft.bench].records:
-            if record.sha256 == sha and not record.discarded and record.run == str(draft.body.get("run") or ""):
-                clock = datetime.fromisoformat(record.at.replace("Z", "+00:00")).astimezone().strftime("%H:%M")
-                what = f"{draft.body['name']} holds the same as {record.name}, which came at {clock}."
-                raise InputError(what, remedy="Nothing was lost, and nothing needs to be done.", code="double")
-        if there is None and content is not None:
+        check_file(state, draft, content, kept=there)
+        if there is None:
             connection.execute(insert(FileRow).values(section=section, sha256=sha, content=content))
 
     def _mint(self, connection: Connection, section: str, bench: int) -> None:
@@ -461,50 +428,5 @@ class Store:
             raise StoreError(what, remedy="End the other joulebook; closing the last one empties that file.", source=self.place)
 
 
-def _change(row: Any) -> Change:
-    # Who made it may be a word of a later version: the teacher answers for that.
-    actor = cast(Actor, row.actor) if row.actor in get_args(Actor) else "teacher"
-    return Change(row.seq, row.at, row.kind, actor, row.bench, row.body)
-
-
-def _is_plain(text: str) -> bool:
-    """Whether a text can be an id, a code or a hash; there are others that a database or its driver refuses."""
-    return text.isascii() and text.isprintable()
-
-
-def _check_place(section: str, bench: int) -> None:
-    if not _is_plain(section) or not 1 <= bench <= MOST_BENCHES:
-        raise _no_bench(bench)
-
-
-def _no_section() -> InputError:
-    return InputError("There is no such section.", remedy="Look at the list of sections.", code="no-section")
-
-
-def _no_bench(bench: int) -> InputError:
-    return InputError(f"There is no bench {bench} in this section.", remedy="Look at the board.", code="no-section")
-
-
-_CHANGE_COLUMNS = (ChangeRow.seq, ChangeRow.at, ChangeRow.kind, ChangeRow.actor, ChangeRow.bench, ChangeRow.body)
-
-
 def _now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%S.%f")[:-3] + "Z"
-
-
-def _check_base(section: Section, draft: Draft, base: int | None) -> None:
-    """Refuse to save a step over what somebody else saved since the page was made."""
-    if draft.kind != "work-saved" or base is None or draft.bench is None:
-        return
-    saved = section.benches[draft.bench].work.get(str(draft.body["step"]))
-    if saved is None or saved.seq <= base or draft.body.get("over") == saved.seq:
-        return
-    fields = draft.body["fields"]
-    assert isinstance(fields, Mapping)
-    if dict(saved.fields) == dict(fields):
-        return
-    what = f"The step “{draft.body['step']}” was saved in another window meanwhile."
-    remedy = "Compare the two, and keep one of them."
-    raise StaleError(what, remedy=remedy, saved=dict(saved.fields), sent={str(k): str(v) for k, v in fields.items()}, seq=saved.seq)
-
-

@@ -15,7 +15,7 @@ from joulebook.classroom.log_lines import log_lines
 from joulebook.classroom.section import Section
 from joulebook.classroom.standing import Standing
 from joulebook.errors import InputError
-from joulebook.web import bench_round
+from joulebook.web import bench_round, class_pages
 from joulebook.web.access import Teacher
 from joulebook.web.board_contexts import BoardCards, BoardPage, Card
 from joulebook.web.pages import show
@@ -26,6 +26,7 @@ __all__ = ["router"]
 
 router = APIRouter(include_in_schema=False)
 router.include_router(bench_round.router)
+router.include_router(class_pages.router)
 
 _WHOLE = ("bell-rung", "bell-taken-back", "all-ledgers-opened", "all-ledgers-closed", "renamed", "bench-added")
 _LOG_PAGE = 200
