@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from benchmarks.goals import falls_short, unless
 from benchmarks.plan import section as plan_section
+from benchmarks.room_page import marking_section
 from benchmarks.scores import QUANTITIES, Outcome, QuantityScore, score
 
 __all__ = ["accuracy_page"]
@@ -38,8 +39,8 @@ LEVELS = (("known_level", "known, as the bound has it (goals 1.2 and 1.5)"), ("o
 SHOWN = ("release_speed", "travel", "kinetic_energy", "potential_energy", "rolling_resistance", "relative_difference")
 
 
-def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any]) -> str:
-    """Return docs/accuracy.md for the results of benchmarks/conformance.py and of benchmarks/plan.py."""
+def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any], marking: Mapping[str, Any]) -> str:
+    """Return docs/accuracy.md for the results of benchmarks/conformance.py, benchmarks/plan.py and benchmarks/marking.py."""
     clean, plain = ([Outcome.from_dict(each) for each in results[part]] for part in ("clean", "plain"))
     short: list[str] = []
     parts = [
@@ -58,6 +59,7 @@ def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any]) -> str:
         _plain_table(plain, short),
         _false_alarms(plain, short, "benches of the second simulator"),
         plan_section(plans, short),
+        marking_section(marking),
         falls_short(short),
     ]
     return "\n".join(parts)

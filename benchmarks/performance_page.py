@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from benchmarks.goals import falls_short, unless
+from benchmarks.room_page import room_section
 
 __all__ = ["performance_page"]
 
@@ -20,8 +21,8 @@ STARTS = (
 )
 
 
-def performance_page(results: Mapping[str, Any]) -> str:
-    """Return docs/performance.md for the results of benchmarks/speed.py."""
+def performance_page(results: Mapping[str, Any], load: Mapping[str, Any], faults: Mapping[str, Any] | None = None) -> str:
+    """Return docs/performance.md for the results of benchmarks/speed.py, benchmarks/room_load.py and benchmarks/faults.py."""
     parts = [
         _HEAD.format(version=results["version"], **results["machine"], **results["bench"]),
         _audit_table(results["times"]),
@@ -33,6 +34,7 @@ def performance_page(results: Mapping[str, Any]) -> str:
         "## The least-squares core\n",
         "How many times as long SciPy takes for the same fit (`benchmarks/fit_core.py`); least times.\n",
         _core_table(results["fit_core"]),
+        room_section(load, faults),
         falls_short(_short(results)),
     ]
     return "\n".join(parts)

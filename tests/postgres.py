@@ -44,11 +44,14 @@ class Cluster:
         self.folder = Path(tempfile.mkdtemp(prefix="jb-pg-"))
         self._process: subprocess.Popen[bytes] | None = None
         self._databases = 0
-        # The server refuses to run as root.
+        # The server refuses to run as root, and must not outlive a test run that is itself killed (util-linux setpriv).
         self._as_user: list[str] = []
+        if setpriv := shutil.which("setpriv"):
+            self._as_user = [setpriv, "--pdeathsig=SIGQUIT"]
         if os.geteuid() == 0:
+            assert setpriv is not None, "as root the server needs setpriv of util-linux"
             shutil.chown(self.folder, "postgres", "postgres")
-            self._as_user = ["setpriv", "--reuid=postgres", "--regid=postgres", "--clear-groups", "--"]
+            self._as_user += ["--reuid=postgres", "--regid=postgres", "--clear-groups"]
         flags = ["--auth=trust", "--username=joulebook", "--encoding=UTF8", "--locale=C", *([] if durable else ["--no-sync"])]
         self._run("initdb", "--pgdata", str(self.data), *flags)
         self.start()

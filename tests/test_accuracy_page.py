@@ -21,8 +21,10 @@ def results(name: str) -> dict:  # type: ignore[type-arg]
 
 
 def test_the_pages_are_those_of_the_stored_results() -> None:
-    assert (DOCS / "accuracy.md").read_text(encoding="utf-8") == accuracy_page(results("conformance"), results("plan"))
-    assert (DOCS / "performance.md").read_text(encoding="utf-8") == performance_page(results("speed"))
+    accuracy = accuracy_page(results("conformance"), results("plan"), results("marking"))
+    assert (DOCS / "accuracy.md").read_text(encoding="utf-8") == accuracy
+    performance = performance_page(results("speed"), results("room_load"), results("faults"))
+    assert (DOCS / "performance.md").read_text(encoding="utf-8") == performance
 
 
 def test_enough_was_measured() -> None:
@@ -50,9 +52,9 @@ def test_what_falls_short_is_said() -> None:
     }  # fmt: skip
     plans = results("plan")
     point = plans["points"][0]
-    point["scatter"]["kinetic_energy"] = 1.5 * point["predicted"]["kinetic_energy"]
+    point["scatter"]["kinetic_energy"] = 1.5 * point["predicted_scatter"]["kinetic_energy"]
     point["account"]["closed"] = point["planned"]["account"]["closed"] + 0.2
-    short = accuracy_page(stored, plans).split("## What falls short")[1]
+    short = accuracy_page(stored, plans, results("marking")).split("## What falls short")[1]
     for words in (
         "of `kinetic_energy` holds the truth too seldom: on 0.0", "Of 100 clean benches, 100.0 get",
         f"{point['name']}: the errors scatter of `kinetic_energy`, 1.50 times what was planned.",

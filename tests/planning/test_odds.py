@@ -88,7 +88,8 @@ def test_against_draws(distribution: str, account: bool) -> None:
         own = expanded * (1.0 + spread * rng.standard_normal(n)) * (1.0 - part * (moved + x) / (1.0 - loss))
         value = x if account else loss + moved + x
         none = np.abs(value) <= own
-        bound = 4.0 * 0.5 / np.sqrt(n) + 0.004  # four standard deviations of a share, and what the points leave
+        # Four standard deviations of a share, and what the points leave: most where U owes nothing to the error.
+        bound = 4.0 * 0.5 / np.sqrt(n) + (0.004 if part else 0.02)
         assert found.above[0] == pytest.approx(np.mean(value > own), abs=bound)
         assert found.below[0] == pytest.approx(np.mean(value < -own), abs=bound)
         assert found.within[0] == pytest.approx(np.mean(none & (own <= tolerance)), abs=bound)

@@ -49,7 +49,8 @@ def test_points_stand_where_they_belong(told: dict[str, Any]) -> None:
 
 
 def test_a_mass_in_grams_is_told_and_not_drawn(told: dict[str, Any]) -> None:
-    heavy = {key: {**told["benches"][0][key], **{k: 1000 * v for k, v in told["benches"][0][key].items()}} for key in ("energy", "potential")}
+    first = told["benches"][0]
+    heavy = {key: {name: 1000 * value for name, value in first[key].items()} for key in ("energy", "potential")}
     picture = draw_energies({**told, "benches": [{**told["benches"][0], **heavy}, *told["benches"][1:]]})
     assert picture is not None
     assert len(picture.listed) == 1

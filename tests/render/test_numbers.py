@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from joulebook.render.numbers import dof_text, input_text, interval_text, number, percent, value_and_u, value_with_u
+from joulebook.render.numbers import aligned, common_places, input_text, interval_text, number, percent, to_place, value_and_u, value_with_u
 from joulebook.uncertainty import Input, Quantity
 
 
@@ -42,12 +42,6 @@ def test_interval_ends_share_the_place_of_the_uncertainty() -> None:
     assert interval_text("difference", Quantity(0.1, "J", 0.1, 3.0, -0.001, 0.3)) == "0.00 to 0.30 J"
 
 
-@pytest.mark.parametrize(("dof", "text"), [(16.7, "16"), (math.inf, "∞"), (math.nan, "–"), (88.0, "88"), (4e5, "> 1000")])
-def test_degrees_of_freedom_are_truncated(dof: float, text: str) -> None:
-    # 16.7 truncated to 16: JCGM 100:2008, H.1.6 (REFERENCES U1).
-    assert dof_text(quantity(1.0, 0.1, dof=dof)) == text
-
-
 @pytest.mark.parametrize(
     ("value", "digits", "text"),
     [
@@ -65,3 +59,23 @@ def test_percent_and_inputs() -> None:
     assert input_text(Input("track.angle", 9.8, "deg", 0.144338, "rectangular")) == "9.80(14)°"
     assert input_text(Input("place.gravity", 9.80665, "m/s^2", 0.0, "constant")) == "9.80665 m/s²"
     assert input_text(Input("sensor.humidity", 0.5, "1", 0.17, "rectangular")) == "50(17) %"
+
+
+def test_a_column_has_one_place_and_its_points_below_each_other() -> None:
+    """Two digits of the middle u; a bench with ten times less is shown to its first digit, one with no value as a dash."""
+    items = [quantity(0.057, 0.024), quantity(-0.3321, 0.021), quantity(0.035, 0.008), None]
+    texts = aligned("relative_difference", items)
+    assert texts == ["5.7(24) %", "−33.2(21) %", "3.5(8) %\u2007", "–"]
+    # From the right, where the column is set flush, the points stand at one place.
+    assert len({len(text) - text.index(".") for text in texts[:3]}) == 1
+    assert common_places([0.5, 0.04, 0.3]) == 2
+    assert common_places([0.5, 0.0004, 0.3]) == 4
+    assert common_places([0.0, math.inf]) is None
+    assert aligned("relative_difference", []) == []
+
+
+def test_a_number_to_the_first_digit_of_its_uncertainty() -> None:
+    assert [to_place(*each) for each in ((0.00478, 0.00016), (160.7, 3.2), (5.3, 0.6), (12345.0, 0.1), (0.0042, 0.16))] == [
+        "0.0048", "161", "5.3", "12300", "0.0",
+    ]  # fmt: skip
+    assert to_place(0.00478, 0.0) == "0.00478"

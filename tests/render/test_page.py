@@ -16,7 +16,8 @@ from tests.render.contrast import contrast
 from tests.render.sample_audit import sample_audit, sample_stopped
 
 from joulebook.engine.report import Audit
-from joulebook.render.drawing import PALETTE
+from joulebook.render.contents import compose
+from joulebook.render.drawing import NARROW, PALETTE
 from joulebook.render.numbers import input_text, interval_text, value_and_u
 from joulebook.render.page import write_page
 from joulebook.render.pictures import draw_pictures
@@ -326,3 +327,29 @@ def test_a_browser_shows_it_without_complaint(source: str, tmp_path: Path) -> No
             assert complaints == [] and requests == [file.as_uri()]
             tab.close()
         chromium.close()
+
+
+def test_the_ledger_explains_its_intervals_and_has_no_letters_of_its_own() -> None:
+    """No column of ν or Method: a note below the tables says how the intervals came about."""
+    contents = compose(sample_audit())
+    assert contents.ledger is not None and contents.motion is not None
+    for table in (contents.ledger, contents.motion):
+        assert len(table.headings) == 4 and all(len(row) == 4 for row in table.rows)
+        assert not {"ν", "Method"} & set(table.headings)
+    assert contents.motion.note.startswith("Intervals of both tables by linear propagation (GUM); for ")
+    assert "by Monte Carlo (GUM Supplement 1)" in contents.motion.note
+    assert "effective degrees of freedom" in contents.motion.note
+    page = write_page(sample_audit())
+    assert "ν" not in page.partition("<body>")[2]
+    assert f'<p class="below">{contents.motion.note[:40]}' in page.replace("\xa0", " ")
+
+
+def test_a_phone_gets_letters_that_can_be_read_and_a_compact_ledger() -> None:
+    """The narrow drawings have letters of 13 in 330 pixels, and the two ledger tables stack to two lines a quantity."""
+    assert 390 / NARROW.width * NARROW.font >= 13
+    page = write_page(sample_audit())
+    assert page.count('class="scroll quantities"') == 2
+    narrow = page.split("@media (max-width:40rem){")[1].split("@media screen")[0]
+    assert ".wide{display:none}" in narrow and ".quantities tbody tr{display:grid" in narrow
+    for svg in re.findall(r'<div class="narrow">(.*?)</div>', page, re.DOTALL):
+        assert 'font-size="13"' in svg

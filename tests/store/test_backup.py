@@ -76,7 +76,7 @@ def test_sections_that_are_there_already(store: Store, tmp_path: Path) -> None:
     store.append(ids[1], Draft("visited", "teacher", 1))
     store.delete_section(ids[2])
     before = [store.changes(id_) for id_ in ids[:2]]
-    with pytest.raises(InputError, match="holds these sections already: “Period 2 ±”, “Period 1 ±”.*--replace") as told:
+    with pytest.raises(InputError, match=r"holds these sections already: “Period 2 ±”, “Period 1 ±”.*--replace") as told:
         restore(store, tmp_path / "backup.zip")
     assert told.value.code == "package"
     assert [store.changes(id_) for id_ in ids[:2]] == before and len(store.sections()) == 2
@@ -209,6 +209,6 @@ def test_a_store_that_lacks_bytes_cannot_be_backed_up(store: Store, section: str
     with store.engine.connect().execution_options(writes=True) as connection:
         connection.exec_driver_sql("DELETE FROM files")
         connection.commit()
-    with pytest.raises(StoreError, match="The bytes of the record .* of “Second period” are missing"):
+    with pytest.raises(StoreError, match=r"The bytes of the record .* of “Second period” are missing"):
         back_up(store, tmp_path / "backup.zip")
     assert not (tmp_path / "backup.zip").exists()

@@ -60,7 +60,7 @@ def test_the_data_folder_is_made_for_its_owner_alone(tmp_path: Path) -> None:
 
 def test_a_data_folder_that_cannot_be_made(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    with pytest.raises(StoreError, match="data folder cannot be made: .*--data or JOULEBOOK_DATA"):
+    with pytest.raises(StoreError, match=r"data folder cannot be made: .*--data or JOULEBOOK_DATA"):
         open_store(folder=tmp_path / "file" / "data")
 
 
@@ -104,13 +104,13 @@ def test_a_store_that_cannot_be_written_to(place: Place) -> None:
         url = f"{place.url}&options=-c%20default_transaction_read_only%3Don"
     with open_store(url) as store:
         assert store.section(section).title == "Second period", "reading goes on"
-        with pytest.raises(StoreError, match="cannot be written to. Look at the permissions") as told:
+        with pytest.raises(StoreError, match=r"cannot be written to\. Look at the permissions") as told:
             store.make_section("Third period", benches=1)
         assert told.value.code == "store-read-only"
 
 
 def test_a_database_that_is_not_there(cluster: Cluster) -> None:
-    with pytest.raises(StoreError, match="refuses the connection. Look at the user, the password and the database's name"):
+    with pytest.raises(StoreError, match=r"refuses the connection\. Look at the user, the password and the database's name"):
         open_store(cluster.address("nowhere"))
     with pytest.raises(StoreError, match="cannot be reached"):
         open_store("postgresql://joulebook@/room?host=/nowhere")

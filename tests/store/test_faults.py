@@ -123,7 +123,7 @@ def test_the_database_is_gone_and_comes_back(own_cluster: Cluster, how: int) -> 
         add(store, section, "launch.csv", b"1,2")
         own_cluster.stop(how)
         for ask in (lambda: store.append(section, record("b.csv", b"2"), content=b"2"), lambda: store.section(section)):
-            with pytest.raises(StoreError, match="The database cannot be reached. Start it again, or wait") as raised:
+            with pytest.raises(StoreError, match=r"The database cannot be reached\. Start it again, or wait") as raised:
                 ask()
             assert raised.value.code == "store-gone"
         own_cluster.start()

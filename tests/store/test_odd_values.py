@@ -100,6 +100,7 @@ def test_the_list_is_what_the_sections_are(place: Place, store: Store) -> None:
             state, (line,) = opened.section(made), opened.sections()
             assert (line.id, line.title, line.made_at) == (made, state.title, state.made_at)
             assert (line.benches, line.seq, line.closed) == (len(state.benches), state.seq, state.closed)
+            assert line.changed_at == opened.changes(made)[-1].at
     assert (line.title, line.benches, line.seq, line.closed) == ("Third period", 3, 9, True)
 
 

@@ -345,5 +345,6 @@ def test_the_houses_decimal_sign_is_shown(tmp_path: Path) -> None:
         room.store.append(room.section, Draft("rules-set", "teacher", None, {"house": {"numbers": {"decimal": ","}}}))
         fill(room, 1)
         client = room.bench(1)
-        part = client.get("/bench/trace", params={"at": "1.25"}).text
+        record = room.state(1).launches[0].id
+        part = client.get("/bench/trace", params={"record": record, "at": "1.25"}).text
         assert "1,250" in part and "1.250" not in re.sub(r'(data|value|d)[a-z0-9-]*="[^"]*"', "", part)

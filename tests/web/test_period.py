@@ -15,6 +15,8 @@ import pytest
 from tests.classroom.benches import files
 from tests.web.served import CHROMIUM, FLAGS, Served, served
 
+from joulebook.uncertainty.notation import read_quantity
+
 pytestmark = [pytest.mark.page, pytest.mark.slow]
 
 @dataclass
@@ -103,13 +105,13 @@ def _set_up(page: Any, readings: dict[str, str]) -> None:
 
 
 def _reading(part: Any, name: str, written: str) -> None:
-    match = re.match(r"([\d.]+) (\S+) ± ([\d.]+)", written)
-    assert match is not None
-    part.locator(f"#set-up-{name}").fill(match[1])
-    unit = part.locator(f"#set-up-{name}-unit")
-    if unit.count():
-        unit.select_option(match[2])
-    part.locator(f"#set-up-{name}-give").fill(match[3])
+    unit = {"mass": "kg", "angle": "deg"}.get(name, "m")
+    reading = read_quantity(written, unit=unit)
+    part.locator(f"#set-up-{name}").fill(f"{reading.value:.6g}")
+    choice = part.locator(f"#set-up-{name}-unit")
+    if choice.count():
+        choice.select_option(unit)
+    part.locator(f"#set-up-{name}-give").fill(f"{1.73 * reading.u:.2g}")
 
 
 def _upload(page: Any, rest: list[str], launches: list[str]) -> None:

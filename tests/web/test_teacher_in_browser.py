@@ -155,6 +155,7 @@ def test_the_ledger_follows_a_handle_moved_by_keyboard(browser: Any, room: tuple
     page.get_by_role("button", name="As before").click()
     page.wait_for_function(f"() => document.querySelector('{energy}').innerText === {first!r}")
     # By pointer too.
+    release.scroll_into_view_if_needed()
     box = release.bounding_box()
     page.mouse.move(box["x"] + box["width"] / 2, box["y"] + 14)
     page.mouse.down()

@@ -102,8 +102,9 @@ def write_class_picture(
     elif kind == ".pdf" and not picture.anonymous:
         target.write_bytes(write_document_paper(class_document(told), paper=paper, decimal=decimal, keep=class_names(told)))
     else:
+        what = "A projector’s class picture" if picture.anonymous else "A class picture"
         raise InputError(
-            f"A {'projector’s ' if picture.anonymous else ''}class picture cannot be written as {target.suffix or 'a file without ending'}.",
+            f"{what} cannot be written as {target.suffix or 'a file without ending'}.",
             source=os.fspath(path),
             remedy="Use .html or .json for the projector." if picture.anonymous else "Use .html, .pdf or .json.",
         )

@@ -144,8 +144,8 @@ def loss_line(benches: Sequence[BenchResult], *, shared: Sequence[str] = ()) -> 
     ]
 
     def fit(part: str = "") -> StraightLine:
-        moved = [[each.value + (each.parts.get(part, 0.0) if part else 0.0) for each in column] for column in (grips, losses)]
-        return fit_straight_line(*moved, u_x, u_y, r)
+        x, y = ([each.value + (each.parts.get(part, 0.0) if part else 0.0) for each in column] for column in (grips, losses))
+        return fit_straight_line(x, y, u_x, u_y, r)
 
     try:
         line = fit()

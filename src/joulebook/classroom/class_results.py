@@ -129,7 +129,7 @@ def shared_influences(audits: Sequence[Mapping[str, Any] | Audit]) -> tuple[str,
     """Return the influences of room and kit that all these audits state with one value and one uncertainty, in order."""
     stated = []
     for audit in audits:
-        told = audit.to_dict() if isinstance(audit, Audit) else audit
+        told: Mapping[str, Any] = audit.to_dict() if isinstance(audit, Audit) else audit
         stated.append({item["name"]: (item["value"], item["u"]) for item in told["bench"]["inputs"] if item["u"] > 0.0})
     if len(stated) < 2:
         return ()

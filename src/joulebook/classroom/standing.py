@@ -104,12 +104,13 @@ def _name_and_reason(bench: BenchState, judgement: Judgement | None, minutes: fl
         return "look", _short(f"{faults[0].where}: {faults[0].what}")
     if bench.committed_at:
         return "committed", "Uncertainties and claim are committed."
+    if judgement is None and bench.launches:
+        return "checking", "The records are being checked."
     if minutes is not None and minutes >= _QUIET_MINUTES:
         return "quiet", f"Nothing new for {minutes:.0f} minutes."
     if not bench.launches:
         return "waiting", "No launch record yet." if not bench.rest else "The rest record is here; no launch yet."
-    if judgement is None:
-        return "checking", "The records are being checked."
+    assert judgement is not None
     if judgement.missing:
         return "set-up", f"Records fine; still missing: {_listed(judgement.missing)}."
     count = len(bench.launches)

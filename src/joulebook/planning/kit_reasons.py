@@ -154,7 +154,7 @@ def class_reason(
     if impacts is not None and spec.name in OF_THE_STOP:
         sentence += f" (the cart came back at {number(impacts[1], 2)} m/s here, at {number(impacts[0], 2)} m/s there)"
     criterion = (
-        f"{_upper(spec.label)} {shown_value(spec, measure)}, median of {standing.benches} benches {plain_value(spec, middle)}: "
+        f"{_upper(spec.label)} {shown_value(spec, measure)}, median of {standing.benches} benches {number(middle * spec.factor, 3)}: "
         f"z = {z:.1f}".replace("-", "−")
         + f", where {standing.benches} equal benches stay within ±{standing.limit:.1f} (ISO 13528)."
     )

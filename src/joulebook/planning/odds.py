@@ -149,5 +149,5 @@ def shares(
     steep = np.maximum(slope[:, :, None], 0.2 * noise / errors.u[:, None, None])
     edge = (stated[:, :, None] + noise * _QUANTILES - tolerance) / steep - moved[:, :, None]
     flat = errors.below(edge.reshape(edge.shape[0], -1)).reshape(edge.shape)
-    narrow = np.clip(flat, low[:, :, None], high[:, :, None]).mean(axis=2)
+    narrow = np.clip(np.clip(flat, low[:, :, None], high[:, :, None]).mean(axis=2), low, high)
     return Shares(low @ guess.weights, (1.0 - high) @ guess.weights, (high - narrow) @ guess.weights, (narrow - low) @ guess.weights)

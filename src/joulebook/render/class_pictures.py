@@ -59,8 +59,10 @@ def draw_losses(told: _Told, *, frame: Frame = WIDE) -> Picture | None:
     """Draw the loss against μ/tanθ, with the line on which rolling is the whole loss and the benches' own; None without a bench."""
     points = _points(told["benches"], "grip", "loss", 100.0)
     lines: list[tuple[float, float, str, str]] = [(0.0, 1.0, "rolling alone", "")]
-    if told["line"] is not None and (told["line"]["low"] > 0.0 or told["line"]["high"] < 2.0):  # else it says nothing, and its picture would
-        lines.append((100.0 * told["line"]["line"]["intercept"], told["line"]["line"]["slope"], "the benches’ own line", "6 4"))
+    own = told["line"]
+    # A line that says nothing is not drawn: its picture would.
+    if own is not None and (own["low"] > 0.0 or own["high"] < 2.0):
+        lines.append((100.0 * own["line"]["intercept"], own["line"]["slope"], "the benches’ own line", "6 4"))
     plan = _Plan(
         "losses", "Energy lost, and what rolling resistance predicts", "μ/tanθ, the loss that rolling predicts, %",
         "loss per joule gained, %", tuple(lines), False,
@@ -153,7 +155,7 @@ def _draw(points: list[_Point], plan: _Plan, frame: Frame, sentence: str) -> str
         sheet.text(left + font, top + 0.8 * font, "gained (cannot be)", fill="muted")
         sheet.text(right - font, foot - 0.9 * font, "lost", anchor="end", fill="muted")
     taken: list[tuple[float, float, float, float]] = []
-    for intercept, slope, label, dash in plan.lines:
+    for intercept, slope, _, dash in plan.lines:
         ends = _clipped(intercept, slope, (x_low, x_high), (y_low, y_high))
         if ends is None:
             continue

@@ -11,7 +11,6 @@ from joulebook.uncertainty import Input, Quantity
 __all__ = [
     "aligned",
     "common_places",
-    "dof_text",
     "input_text",
     "interval_text",
     "number",
@@ -102,16 +101,6 @@ def interval_text(name: str, quantity: Quantity) -> str:
     places = _places(u) if u > 0 and math.isfinite(u) else _places(abs(ends[1] - ends[0]) or 1e-3)
     low, high = (_minus(f"{_round(end, places):.{max(places, 0)}f}") for end in ends)
     return _with_unit(f"{low} to {high}", unit)
-
-
-def dof_text(quantity: Quantity) -> str:
-    """Return the effective degrees of freedom, truncated to a whole number (GUM G.4.1), "∞" for infinitely many."""
-    if math.isnan(quantity.dof):
-        return _NONE
-    if math.isinf(quantity.dof):
-        return "∞"
-    # From there on no coverage factor differs from the normal one in its third digit.
-    return "> 1000" if quantity.dof > 1000 else str(math.floor(quantity.dof + 1e-9))
 
 
 def input_text(item: Input) -> str:

@@ -66,8 +66,8 @@ def back_up(store: Store, path: str | os.PathLike[str]) -> Restored:
                     "id": line.id, "title": line.title, "changes": len(changes),
                     "sha256": hashlib.sha256(log).hexdigest(), "files": files,
                     "codes": {str(bench): code for bench, code in codes.items()},
-                }  # fmt: skip
-            )
+                }
+            )  # fmt: skip
         settings = {name: store.setting(name) for name in PORTABLE_SETTINGS}
         body = {
             "format": FORMAT, "version": VERSION, "made_at": datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ"),

@@ -59,10 +59,12 @@ Taken into a store again, with new codes:   joulebook store import FILE
 {people}
 In the .csv files a text that a spreadsheet would take for a formula is preceded by an apostrophe.
 """
-_WITHOUT_NAMES = """No codes of benches are in it, and the names that groups gave themselves are left out. What students and teacher wrote in their
-own words (claims, notes, comments, codes of write-ups) stands in changes.jsonl: look through that file before you give the package away."""
-_WITH_NAMES = """No codes of benches are in it. The names that groups gave themselves are. What students and teacher wrote in their own words
-(claims, notes, comments, codes of write-ups) stands in changes.jsonl: look through that file before you give the package away."""
+_WITHOUT_NAMES = """No codes of benches are in it, and the names that groups gave themselves are left out. What students and
+teacher wrote in their own words (claims, notes, comments, codes of write-ups) stands in changes.jsonl: look through that file before
+you give the package away."""
+_WITH_NAMES = """No codes of benches are in it. The names that groups gave themselves are. What students and teacher wrote in
+their own words (claims, notes, comments, codes of write-ups) stands in changes.jsonl: look through that file before you give the
+package away."""
 
 
 def export_package(store: Store, section: str, path: str | os.PathLike[str], *, pseudonyms: bool = False) -> None:

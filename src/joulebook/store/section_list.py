@@ -22,7 +22,8 @@ _KINDS = ("section-made", "renamed", "bench-added", "bell-rung", "bell-taken-bac
 
 @dataclass(frozen=True, slots=True)
 class SectionLine:
-    """One section in a list. made_at: UTC. benches: how many. seq: number of its last change. closed: after the bell."""
+    """One section in a list. made_at: UTC. benches: how many. seq, changed_at: number and time of its last change. closed: after the
+    bell."""
 
     id: str
     title: str
@@ -30,22 +31,25 @@ class SectionLine:
     benches: int
     seq: int
     closed: bool
+    changed_at: str
 
 
 def list_sections(connection: Connection) -> list[SectionLine]:
     """Return every section, the newest first."""
     order = select(SectionRow.id).order_by(SectionRow.made_at.desc(), SectionRow.id)
-    last = select(ChangeRow.section, func.max(ChangeRow.seq)).group_by(ChangeRow.section)
+    # The times of a log never go back.
+    last = select(ChangeRow.section, func.max(ChangeRow.seq), func.max(ChangeRow.at)).group_by(ChangeRow.section)
     rests_on = select(ChangeRow.section, *CHANGE_COLUMNS).where(ChangeRow.kind.in_(_KINDS))
     changes: dict[str, list[Change]] = {}
     for row in connection.execute(rests_on):
         changes.setdefault(row.section, []).append(change_of(row))
-    seqs = {section: seq for section, seq in connection.execute(last)}
+    ends = {section: (seq, at) for section, seq, at in connection.execute(last)}
     lines = []
     for id_ in connection.execute(order).scalars():
-        if id_ in changes and id_ in seqs:
+        if id_ in changes and id_ in ends:
             state = play(changes[id_])
-            lines.append(SectionLine(id_, state.title, state.made_at, len(state.benches), seqs[id_], state.closed))
+            seq, at = ends[id_]
+            lines.append(SectionLine(id_, state.title, state.made_at, len(state.benches), seq, state.closed, at))
     return lines
 
 

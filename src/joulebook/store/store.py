@@ -418,7 +418,8 @@ class Store:
                 # A full disk leaves no room for this; secure_delete has put zeros over the bytes already.
                 with suppress(sqlite3.OperationalError):
                     cursor.execute("VACUUM")
-                busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]  # type: ignore[func-returns-value, attr-defined]
+                cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+                busy = (cursor.fetchone() or (0,))[0]
             except sqlite3.Error as error:
                 raise OperationalError("PRAGMA wal_checkpoint", {}, error) from error
             finally:

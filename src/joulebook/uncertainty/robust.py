@@ -45,10 +45,14 @@ def algorithm_a(values: npt.ArrayLike) -> RobustMean:
         )
     mean = float(np.median(x))
     sd = 1.483 * float(np.median(np.abs(x - mean))) or float(x.std(ddof=1))
+    # A class is a dozen values, for which plain numbers are ten times as fast as arrays.
+    plain, n = x.tolist(), x.size
     for _ in range(_STEPS):
-        clipped = np.clip(x, mean - _CLIP * sd, mean + _CLIP * sd)
+        low, high = mean - _CLIP * sd, mean + _CLIP * sd
+        clipped = [low if each < low else high if each > high else each for each in plain]
         before = mean, sd
-        mean, sd = float(clipped.mean()), _FACTOR * float(clipped.std(ddof=1))
+        mean = math.fsum(clipped) / n
+        sd = _FACTOR * math.sqrt(math.fsum((each - mean) ** 2 for each in clipped) / (n - 1))
         if max(abs(mean - before[0]), abs(sd - before[1])) <= 1e-12 * max(sd, 1e-300):
             break
     return RobustMean(mean, sd, 1.25 * sd / math.sqrt(x.size), x.size)

@@ -39,7 +39,7 @@ async def trace_alone(request: Request, room: AskedRoom, asked: AskedBench) -> R
     section, number = asked
     whole = await room.section(section)
     bench = whole.benches[number]
-    view = view_for_students(whole, bench, await room.judgement(section, number, wait=5.0))
+    view = view_for_students(whole, bench, await room.judgement(section, number, wait=15.0))
     part = await trace_for(room, section, bench, view, request.query_params, decimal=whole.house.decimal)
     return show(request, TracePage(part))
 
