@@ -14,7 +14,7 @@ import json
 import random
 import signal
 import tempfile
-import threading
+from functools import partial
 from pathlib import Path
 
 from tests.postgres import Cluster
@@ -35,16 +35,12 @@ def run(url: str, *, kills: int, seed: int, cluster: Cluster | None = None) -> d
         if turn % 5 == 0:  # a bench holds 60 records
             with open_store(url) as store:
                 section, acknowledged = store.make_section(f"Section {turn}", benches=3), []
-        breaker = None
-        if cluster is not None and turn % 5 == 4:
-            breaker = threading.Timer(1.5 + rng.random(), cluster.stop, (signal.SIGQUIT,))
-            breaker.start()
-            servers += 1
-        # A server that dies first leaves the writer with an error, which it does not survive.
-        found = killed(url, section, seed * 1000 + turn, after=rng.randint(1, 40), delay=rng.random() * 0.05)
-        if breaker is not None and cluster is not None:
-            breaker.join()
+        # A server that ends leaves the writer with an error; the writer is killed after it.
+        first = partial(cluster.stop, signal.SIGQUIT) if cluster is not None and turn % 5 == 4 else None
+        found = killed(url, section, seed * 1000 + turn, after=rng.randint(1, 40), delay=rng.random() * 0.05, first=first)
+        if first is not None and cluster is not None:
             cluster.start()
+            servers += 1
         acknowledged += found
         changes += len(found)
         files += sum(kind == "record-added" for _, kind, _ in found)

@@ -6,7 +6,17 @@ import math
 
 import pytest
 
-from joulebook.render.numbers import aligned, common_places, input_text, interval_text, number, percent, to_place, value_and_u, value_with_u
+from joulebook.render.numbers import (
+    aligned,
+    common_places,
+    input_text,
+    interval_text,
+    number,
+    percent,
+    to_place,
+    value_and_u,
+    value_with_u,
+)
 from joulebook.uncertainty import Input, Quantity
 
 

@@ -15,6 +15,7 @@ import signal
 import subprocess
 import sys
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 from joulebook.classroom.changes import Draft
@@ -57,9 +58,11 @@ def _write(store: Store, section: str, seed: int, bench: int, said: threading.Lo
             sys.stdout.flush()
 
 
-def killed(url: str, section: str, seed: int, *, after: int, delay: float) -> list[tuple[int, str, str]]:
+def killed(
+    url: str, section: str, seed: int, *, after: int, delay: float, first: Callable[[], object] | None = None
+) -> list[tuple[int, str, str]]:
     """Start the program, kill it once it has acknowledged `after` changes and `delay` seconds have passed, and return everything
-    that it acknowledged."""
+    that it acknowledged. first: done just before, while the program writes."""
     environment = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT), str(ROOT / "src")])}
     command = [sys.executable, "-m", "tests.store.appending", url, section, str(seed)]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=ROOT, env=environment)
@@ -71,6 +74,8 @@ def killed(url: str, section: str, seed: int, *, after: int, delay: float) -> li
             if len(lines) == after:
                 break
         threading.Event().wait(delay)
+        if first is not None:
+            first()
         process.send_signal(signal.SIGKILL)
         lines += process.stdout.readlines()
         errors = process.stderr.read().decode()

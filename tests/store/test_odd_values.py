@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import hashlib
 import math
+import zipfile
 from collections.abc import Callable
+from pathlib import Path
 
 import pytest
 from tests.store.conftest import Place, add, record
 
 from joulebook.classroom.changes import Change, Draft
 from joulebook.errors import InputError
+from joulebook.store.package import export_package, import_package
 from joulebook.store.store import KeptSection, Store
 
 # A NUL, which PostgreSQL cannot hold; half of a surrogate pair, which has no UTF-8; a letter that grows when it is capitalised; a
@@ -110,3 +113,17 @@ def test_the_list_does_not_read_the_lessons(store: Store) -> None:
     store.put_sections(KeptSection(f"{number:010x}", (made, *visits), {}) for number in range(3))
     assert [line.seq for line in store.sections()] == [499] * 3
     assert not store._held, "no section was played for it"
+
+
+def test_names_that_a_group_thought_of_do_not_spoil_an_export(store: Store, section: str, tmp_path: Path) -> None:
+    """The name that a second file would be given is there already, or is that of the folder beside it."""
+    for name in ("launch-r4.csv", "launch.csv", "launch.csv", "not-used"):
+        add(store, section, name, name.encode() + b"%d" % store.section(section).seq)
+    export_package(store, section, tmp_path / "section.zip")
+    with zipfile.ZipFile(tmp_path / "section.zip") as archive:
+        names = archive.namelist()
+        archive.extractall(tmp_path / "unpacked")
+    assert len(names) == len({name.casefold() for name in names})
+    assert sum(name.startswith("bench-1/") for name in names) == 5
+    again = import_package(store, tmp_path / "section.zip")
+    assert store.changes(again) == store.changes(section)

@@ -19,8 +19,8 @@ __all__ = ["Column", "Export", "ExportedBench", "Table", "gather", "log_table", 
 Cell = str | float | int | bool | None
 
 _LONGEST_NAME = 80
-# Names that one system or another keeps for itself.
-_TAKEN = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d|bench\.toml|house\.toml)(\..*)?")
+# Names that one system or another keeps for itself, and those of a bench's own parts.
+_TAKEN = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d|not-used|bench\.toml|house\.toml)(\..*)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +155,7 @@ def _safely_named(records: Sequence[HeldRecord]) -> tuple[HeldRecord, ...]:
     named = []
     for record in records:
         name = _safe(record.name) or f"{record.id}.csv"
-        if name.casefold() in taken:
+        while name.casefold() in taken:  # more than once where somebody thought of the very name that would be given
             stem, dot, ending = name.rpartition(".")
             name = f"{stem}-{record.id}.{ending}" if dot else f"{name}-{record.id}"
         taken.add(name.casefold())
