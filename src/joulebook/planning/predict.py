@@ -1,9 +1,8 @@
 """Predict: what every combination of mass, slope, launch, rate, angle method and number of launches would let a bench say.
 
 The samples' information gives the covariance of the fit, the audit's own model (`ledger_model`) carries it and every input to the
-energies, all set-ups in one call, by complex step. That is the linear propagation of `uncertainty.propagate`, factored: the
-slope's
-uncertainty and the number of launches only weigh parts of the variance, so they cost nothing. A test holds the two equal.
+energies, all set-ups in one call, by complex step. That is the linear propagation of `uncertainty.propagate`, factored (`combine`);
+a test holds the two equal.
 """
 
 from __future__ import annotations
@@ -12,15 +11,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import stdtrit
 
 from joulebook.engine.contacts import find_contacts
 from joulebook.experiments.ramp_kit import Kit
 from joulebook.experiments.ramp_launch import ledger_model
+from joulebook.planning.combine import OUTPUTS, SCALARS, combine, stated_constants
 from joulebook.planning.expected import Expected, expected_motion, plunger_speed
 from joulebook.planning.information import Information, gather
-from joulebook.planning.odds import errors_of, guess_of, shares
-from joulebook.uncertainty import Input
 
 __all__ = [
     "LEAST_ON_CLIMB", "LEAST_SAMPLES", "MARGIN", "OUTPUTS", "PLACING", "SCALARS", "Grid", "predict", "predict_at",
@@ -29,15 +26,8 @@ __all__ = [
 Floats = npt.NDArray[np.float64]
 Booleans = npt.NDArray[np.bool_]
 
-OUTPUTS = ("kinetic_energy", "potential_energy", "relative_difference", "difference", "unaccounted", "travel", "release_speed")
-SCALARS = (
-    "cart.mass", "cart.rotating_fraction", "cart.drag_area", "sensor.scale", "place.gravity", "place.air_density", "datum.level",
-    "datum.offset", "track.angle",
-)  # fmt: skip
 _FITTED = ("fit.climb", "fit.descent", "fit.apex_time", "fit.apex_1")
 _STEP = 1e-30
-_PIECE = 256
-"""Motions whose odds are worked out together: their tables fit into a processor's memory."""
 PLACING = 0.0002
 """m: how well a cart comes to stand in the same place again, as the engine's datum takes it."""
 MARGIN = 0.05
@@ -145,7 +135,7 @@ def predict_at(
     offset_u, level_u, dof, sigma = _around(kit, expected, told, rate)
     block = told.covariance[:, :4, :4] * (sigma * sigma)[:, None, None]
     values, gradients = _differentiate(kit, expected, told)
-    u_scalar = {item.name: item.u for item in _constants(kit)}
+    u_scalar = {item.name: item.u for item in stated_constants(kit)}
     scalar_u = np.stack([
         {"cart.mass": _mass_u(kit, mass),
         "datum.level": level_u, "datum.offset": offset_u, "track.angle": np.ones(mass.shape)}.get(
@@ -168,7 +158,7 @@ def predict_at(
         & np.isfinite(told.covariance[:, 0, 0])
         & (expected.travel > 0.05)
     )
-    u, expanded, mechanical, account = _weigh(kit, parts, values, energy, loss, dof, angle, tolerance)
+    u, expanded, mechanical, account = combine(kit, parts, values, energy, loss, dof, angle, tolerance)
     of_the_stop = parts[:, SCALARS.index("datum.offset"), :, None, None]
     scatter = np.sqrt(np.maximum(u**2 - of_the_stop**2, 0.0))
     return Grid(
@@ -226,10 +216,6 @@ def _around(kit: Kit, expected: Expected, told: Information, rate: Floats) -> tu
     return offset_u, level_u, dof, sigma
 
 
-def _constants(kit: Kit) -> tuple[Input, ...]:
-    return (kit.rotating_fraction, kit.drag_area, kit.scale, kit.gravity, kit.air_density)
-
-
 def _mass_u(kit: Kit, mass: Floats) -> Floats:
     known = {item.value: item.u for item in kit.masses}
     return np.array([known.get(float(each), kit.masses[0].u) for each in mass])
@@ -245,7 +231,7 @@ def _differentiate(kit: Kit, expected: Expected, told: Information) -> tuple[Flo
     size = expected.mass.size
     values = {
         "cart.mass": expected.mass,
-        **{item.name: np.full(size, item.value) for item in _constants(kit)},
+        **{item.name: np.full(size, item.value) for item in stated_constants(kit)},
         "datum.level": np.zeros(size),
         "datum.offset": expected.offset / scale,
         "track.angle": np.degrees(expected.angle),
@@ -277,96 +263,3 @@ def _geometry(kit: Kit, expected: Expected, strongest: Expected) -> tuple[Floats
     nearest, farthest = kit.behind - cocked, kit.behind + reach_
     room = np.minimum.reduce([nearest - kit.min_range, to_end - most - MARGIN, kit.max_range - kit.behind - most])
     return nearest, farthest, np.asarray(room)
-
-
-def _weigh(
-    kit: Kit, parts: Floats, values: Floats, energy: Floats, loss: Floats, dof: Floats, angle: Floats, tolerance: float
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Put the parts together for every angle method and number of launches: u, U, and the odds of each verdict."""
-    slope = len(SCALARS) - 1
-    numbers = np.array(kit.numbers, dtype=np.float64)
-    gauge, along = _slope_u(kit, angle)
-    n_out, _, p = parts.shape
-    shape = (p, len(kit.methods), numbers.size)
-    fixed = (parts[:, :slope] ** 2).sum(axis=1)[:, :, None, None]
-    by_angle = (parts[:, slope, :, None] * np.hypot(gauge, along))[:, :, :, None]
-    fit = parts[:, slope + 1, :, None, None] ** 2 / numbers
-    u = np.sqrt(fixed + by_angle**2 + fit)
-    assert u.shape == (n_out, *shape)
-    expanded, odds = np.empty((2, *shape)), np.empty((2, 4, *shape))
-    guessed = _guessed(kit, values, energy, angle)
-    for first in range(0, p, _PIECE):
-        piece = slice(first, first + _PIECE)
-        for row, name in enumerate(("difference", "unaccounted")):
-            found = _verdicts(
-                kit, parts[OUTPUTS.index(name), :, piece], gauge[piece], along[piece], energy[piece], loss[piece],
-                dof[piece], guessed[piece], tolerance, account=name == "unaccounted",
-            )  # fmt: skip
-            expanded[row, piece], odds[row, :, piece] = found[0], found[1:]
-    gain, lost, closed, unsure = odds[1]
-    return u, expanded, odds[0], np.stack([closed, gain + lost, unsure])
-
-
-def _verdicts(
-    kit: Kit, parts: Floats, gauge: Floats, along: Floats, energy: Floats, loss: Floats, dof: Floats, guessed: Floats,
-    tolerance: float, *, account: bool,
-) -> Floats:  # fmt: skip
-    """Return U over the energy and the four shares, shape (5, p, m, n), from one output's parts, (scalars + 1, p)."""
-    slope = len(SCALARS) - 1
-    numbers = np.array(kit.numbers, dtype=np.float64)
-    p, m = gauge.shape
-    shape = (p, m, numbers.size)
-
-    def flat(x: Floats) -> Floats:
-        return np.broadcast_to(x, shape).ravel()
-
-    relative = parts / energy
-    rectangles, rest = [], [np.square(relative[slope + 1])[:, None, None] / numbers]
-    for name, part in zip(SCALARS[:slope], relative[:slope], strict=True):
-        if _distribution(kit, name) == "rectangular":
-            rectangles.append(flat(part[:, None, None]))
-        else:
-            rest.append(np.square(part)[:, None, None])
-    steep = np.array([method.distribution == "rectangular" or method.over > 0.0 for method in kit.methods])
-    by_gauge, by_length = relative[slope][:, None] * gauge, relative[slope][:, None] * along
-    rectangles += [flat(np.where(steep, by_gauge, 0.0)[:, :, None]), flat(by_length[:, :, None])]
-    rest.append(np.square(np.where(steep, 0.0, by_gauge))[:, :, None])
-    errors = errors_of(np.stack(rectangles), np.sqrt(sum(flat(each) for each in rest)))
-    variance = np.maximum(errors.u**2, 1e-300)
-    share = flat(rest[0]) / variance
-    ways = flat(dof[:, None, None] * numbers)
-    factor = stdtrit(np.minimum(ways / np.maximum(share, 1e-3) ** 2, 1e6), 0.975) / 1.959963984540054
-    expanded = errors.reach() * factor
-    # The slope's part and that of g go with the potential energy as it was found.
-    gravity = relative[SCALARS.index("place.gravity")][:, None, None] ** 2
-    carried = (flat(np.square(by_gauge)[:, :, None]) + flat(np.square(by_length)[:, :, None]) + flat(gravity)) / variance
-    found = shares(
-        errors, expanded, tolerance, loss=flat(loss[:, None, None]), guess=guess_of(kit.rolling_resistance.distribution),
-        guess_u=flat(guessed[:, None, None]), carried=carried, relative_spread=share / np.sqrt(2.0 * ways), account=account,
-    )  # fmt: skip
-    return np.stack([expanded, found.below, found.above, found.within, found.beyond]).reshape(5, *shape)
-
-
-def _distribution(kit: Kit, name: str) -> str:
-    """Return how an influence is distributed: as the kit states it, the rest level normal, the release level within limits."""
-    known = {item.name: item.distribution for item in (*_constants(kit), kit.masses[0])}
-    return known.get(name, "rectangular" if name == "datum.offset" else "normal")
-
-
-def _slope_u(kit: Kit, angle: Floats) -> tuple[Floats, Floats]:
-    """Return u of the slope (degrees) from the gauge or the height readings, and from the length they are taken over, each
-    (p, m)."""
-    sine, cosine = np.sin(np.radians(angle))[:, None], np.cos(np.radians(angle))[:, None]
-    over = np.array([method.over or 1.0 for method in kit.methods])
-    by_height = np.array([bool(method.over) for method in kit.methods])
-    reading = np.sqrt(2.0) * np.array([method.reading_u for method in kit.methods])
-    length = np.array([method.over_u for method in kit.methods])
-    first = np.where(by_height, np.degrees(reading / over / cosine), np.array([method.u for method in kit.methods]))
-    second = np.where(by_height, np.degrees(sine * length / over / cosine), 0.0)
-    return first, second
-
-
-def _guessed(kit: Kit, values: Floats, energy: Floats, angle: Floats) -> Floats:
-    """Return u of the relative loss from the rolling resistance alone, which is a guess: (P/E)²·u(μ)/tanθ, shape (p,)."""
-    ratio = values[OUTPUTS.index("potential_energy")] / energy
-    return np.asarray(ratio**2 * kit.rolling_resistance.u / np.tan(np.radians(angle)))

@@ -54,7 +54,8 @@ def design_of(
         scale=truth["sensor.scale"], min_range=kit.min_range, max_range=kit.max_range,
     )  # fmt: skip
     return Design(
-        setup=setup, ranger=ranger, stop_kind="spring", speed=_aim(setup, set_up.speed) if damped else set_up.speed, statements=statements, launches=set_up.launches,
+        setup=setup, ranger=ranger, stop_kind="spring", speed=_aim(setup, set_up.speed) if damped else set_up.speed,
+        statements=statements, launches=set_up.launches,
         repeat=kit.repeat, wait=1.0, hops=kit.flights, last_hop=kit.LAST_FLIGHT, longest=60.0, rest_seconds=kit.REST_SECONDS,
         rest_at=float(rng.uniform(-0.8, 0.8)), stated_placed=kit.placed, stated_length=kit.track_length,
         stated_min_range=kit.min_range, stated_max_range=kit.max_range, title=title,

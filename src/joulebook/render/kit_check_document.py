@@ -176,14 +176,15 @@ def _tables(check: Mapping[str, Any]) -> list[Block]:
     """Return the measures in tables that fit a sheet held upright: the ranger's, then the cart's and the stop's."""
     labels = {measure["name"]: _upper(measure["label"]) for measure in check["measures"]}
     blocks: list[Block] = []
-    for caption, names in (
+    groups: tuple[tuple[str, tuple[str, ...]], ...] = (
         ("Ranger", ("noise_still", "noise_moving", "rate", "lost")),
         ("Track and cart", ("friction", "slope_gap", "scale_hint")),
         ("Launcher", ("repeatability", "release_speed")),
         ("Stop", ("impact_speed", "contact_time", "restitution")),
-    ):
+    )
+    for caption, wanted in groups:
         # A check stored by an earlier version may not have every measure.
-        names = tuple(name for name in names if name in labels)
+        names = tuple(name for name in wanted if name in labels)
         rows = tuple(measure_rows(check, names))
         right = tuple(range(1, len(names) + 1))
         blocks.append(Grid(Table(caption, ("Bench", *(labels[name] for name in names)), rows, right)))

@@ -50,7 +50,7 @@ def _draw(
 ) -> tuple[Sheet, float]:
     sheet, font, name, factor = Sheet(frame), frame.font, measure["name"], measure["factor"]
     titles = [_short(clean_text(bench["bench"]), frame) for bench in rows]
-    left = 8 + max(text_width(title, font) for title in titles)
+    left = 10 + 1.1 * max(text_width(title, font) for title in titles)  # a page's own face may run wider than ours
     low, high = _range(check, measure, rows)
     scale = Scale(low, high, left, frame.width - 10)
     pitch, head = 1.9 * font, 1.6 * font
@@ -136,5 +136,5 @@ def _sentence(check: Mapping[str, Any], measure: Mapping[str, Any], rows: list[M
 
 
 def _short(title: str, frame: Frame) -> str:
-    most = 14 if frame.narrow else 30
+    most = 13 if frame.narrow else 30
     return title if len(title) <= most else title[: most - 1] + "…"
