@@ -26,8 +26,8 @@ class SectionLine:
     """One bench of a section.
 
     title: the bench's title, or its folder where there is none. verdict: a word or two. reason: the relative difference with its
-    standard uncertainty, to the same place in all lines, or why there is no ledger. severity: of the worst finding, "note" where nobody needs to look. finding: the codes
-    of the findings of that severity, or "" where there are none.
+    standard uncertainty, to the same place in all lines, or why there is no ledger. severity: of the worst finding, "note" where
+    nobody needs to look. finding: the codes of the findings of that severity, or "" where there are none.
     """
 
     title: str
