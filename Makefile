@@ -1,4 +1,5 @@
 # make demo   audit an invented section of six benches and write its reports (needs python3 >= 3.11, make, and a package index)
+# make room   a room in the browser, filled with the demo's section (after make demo or before it)
 # make test   every check and every test
 # make check  the linter, the type checker and the layers
 # make bench  accuracy and speed, written into docs/accuracy.md
@@ -12,11 +13,14 @@ OUT ?= demo-output
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 LOCK_VENV := .venv-lock
 
-.PHONY: demo test check bench docs lock clean chromium postgres
+.PHONY: demo room test check bench docs lock clean chromium postgres
 .DELETE_ON_ERROR:
 
 demo: $(VENV)/run.stamp
 	$(BIN)/joulebook demo --out "$(OUT)"
+
+room: $(VENV)/run.stamp
+	$(BIN)/joulebook serve --demo
 
 test: $(VENV)/dev.stamp chromium postgres check
 	$(BIN)/python -m pytest -n 2

@@ -187,11 +187,14 @@ def _speed() -> dict[str, float]:
 def _damped_told(point: Mapping[str, Any]) -> str:
     """Say what the part of u that does not scatter is for: the same benches with a stop of another kind."""
     u = point["predicted"]
-    kinetic, potential = (point["damped"]["error"][name] / u[name] for name in ("kinetic_energy", "potential_energy"))
+    names = ("kinetic_energy", "potential_energy")
+    kinetic, potential = (point["damped"]["error"][name] / u[name] for name in names)
+    said = [point["damped"]["stated"][name] / u[name] for name in names]
     return (
         f"That part is no idle caution. At “{point['name']}”, where it is largest, the same benches were simulated with a plunger "
         "that loses its energy to a damper all along, the launch included, and lets go early. The root mean square of their "
-        f"errors is {kinetic:.2f} of the planned u for KE and {potential:.2f} for PE.\n"
+        f"errors is {kinetic:.2f} of the planned u for KE and {potential:.2f} for PE. Their audits see the damper and state more, "
+        f"{said[0]:.2f} and {said[1]:.2f} of the planned u; a plan takes the stop to be a spring without one.\n"
     )
 
 

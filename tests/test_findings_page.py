@@ -93,7 +93,7 @@ LIMITS = {
     "clock": [f"{100 * ramp_record_findings._BAD_STAMPS:g} %", f"{ramp_record_findings._FASTEST:g} samples"],
     "rest-mismatch": [f"{1000 * ramp_findings._MOVED:g} mm", f"longer than {ramp_findings._CONTACTS[1]:g} s"],
     "angle-mismatch": ["three standard uncertainties", f"{ramp_bench_findings._ALIKE:g}°"],
-    "angle-suspect": [f"outside {ramp_bench_findings._SLOPES[0]:g}° to {ramp_bench_findings._SLOPES[1]:g}°"],
+    "angle-suspect": [f"outside {ramp_bench_findings.SLOPES[0]:g}° to {ramp_bench_findings.SLOPES[1]:g}°"],
     "mass-suspect": [f"{ramp_bench_findings.CARTS[0]:g} to {ramp_bench_findings.CARTS[1]:g} kg"],
     "units-suspect": [f"{ramp_record_findings._LONGEST_TRACK:g} m long"],
     "pushed-by-hand": [f"{ramp_findings._LONGEST_PUSH:.2f} s"],

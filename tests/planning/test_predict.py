@@ -12,7 +12,7 @@ from joulebook.experiments.ramp_launch import ledger_model
 from joulebook.experiments.ramp_plan import SetUp
 from joulebook.planning.forecasts import best_place, forecast, forecast_of, hides_the_square, scores
 from joulebook.planning.plan_check import check_forecast
-from joulebook.planning.predict import OUTPUTS, PLACING, Grid, predict, predict_at
+from joulebook.planning.predict import OUTPUTS, PLACING, SCALARS, Grid, predict, predict_at
 from joulebook.readers.kit_file import make_kit
 from joulebook.uncertainty import Block, Input, propagate
 
@@ -165,3 +165,17 @@ def test_known_inputs_leave_only_the_fit() -> None:
     u = grid.u[OUTPUTS.index("relative_difference"), 0, 0]
     # The release level hardly matters: with constant acceleration it cancels in the ratio.
     assert u[0] / u[1] == pytest.approx(2.0, rel=1e-3)
+
+
+def test_the_scatter_leaves_the_stop_out() -> None:
+    """What is not known of the stop's kind is in u and not in the scatter; the release level cancels in the relative difference,
+    since kinetic and potential energy go with the travel alike."""
+    grid = one(make_kit(), 12.0, 1.3, 50.0)
+    potential, relative = OUTPUTS.index("potential_energy"), OUTPUTS.index("relative_difference")
+    of_the_stop = grid.parts[potential, SCALARS.index("datum.offset"), 0]
+    assert of_the_stop == pytest.approx(0.5 * 9.807 * np.sin(np.radians(12.0)) * grid.offset_u[0], rel=1e-9)
+    assert grid.u[potential, 0] ** 2 - grid.scatter[potential, 0] ** 2 == pytest.approx(np.full((3, 3), of_the_stop**2))
+    assert grid.scatter[relative] == pytest.approx(grid.u[relative], rel=1e-4)
+    planned = forecast(grid, (0, 2, 1))
+    assert planned.scatter["potential_energy"] == grid.scatter[potential, 0, 2, 1] < planned.u_potential
+    assert planned.to_dict()["scatter"] == planned.scatter

@@ -118,7 +118,9 @@ def test_set_up_readings_are_kept_as_a_bench_file_writes_them(room: TestRoom) ->
 
 def test_what_is_not_understood_is_kept_and_said_beside_its_field(room: TestRoom) -> None:
     client = room.bench(5)
-    text = _post(client, "/bench/set-up", {"mass-value": "about 250", "mass-unit": "g", "mass-give": "", "method": "angle", "angle-value": "8", "angle-unit": "deg", "angle-give": "−1"})
+    form = {"mass-value": "about 250", "mass-unit": "g", "mass-give": "", "method": "angle", "angle-value": "8", "angle-unit": "deg",
+            "angle-give": "−1"}  # fmt: skip
+    text = _post(client, "/bench/set-up", form)
     assert room.state(5).values["cart.mass"] == "about 250"
     assert 'value="about 250"' in text
     assert re.search(r'id="set-up-mass"[^>]*aria-invalid="true" aria-describedby="set-up-mass-fault"', text)
@@ -129,7 +131,8 @@ def test_what_is_not_understood_is_kept_and_said_beside_its_field(room: TestRoom
 def test_two_windows_change_only_what_each_has_changed(room: TestRoom) -> None:
     client = room.bench(6)
     _post(client, "/bench/set-up", {"mass-value": "250", "mass-unit": "g", "mass-give": "1"})
-    other = {"was-mass": "", "mass-value": "", "mass-unit": "kg", "mass-give": "", "method": "angle", "angle-value": "7", "angle-unit": "deg"}
+    other = {"was-mass": "", "mass-value": "", "mass-unit": "kg", "mass-give": "", "method": "angle", "angle-value": "7",
+             "angle-unit": "deg"}  # fmt: skip
     _post(client, "/bench/set-up", other)
     assert room.state(6).values == {"cart.mass": "250 g ± 1 g", "track.angle": "7 deg"}
 

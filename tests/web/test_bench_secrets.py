@@ -35,7 +35,9 @@ _TYPED = {
     "improve": {"improve": "A longer track."},
 }
 _SAMPLES = re.compile(r'<div class="scroll samples".*?</table>|"(?:time_s|distance_m)": ?\[[^]]*\]|<path[^>]*>', re.DOTALL)
-_PLACES = re.compile(r'\s(?:x|y|x1|x2|y1|y2|d|dy|width|height|viewBox|transform|font-size|stroke-width|data-(?:width|height|left|right|top|foot))="[^"]*"')
+_PLACES = re.compile(
+    r'\s(?:x|y|x1|x2|y1|y2|d|dy|width|height|viewBox|transform|font-size|stroke-width|data-(?:width|height|left|right|top|foot))="[^"]*"'
+)
 _NUMBER = re.compile(r"(?<![\w.])\d+[.,]\d+(?:e[+-]?\d+)?|(?<![\w.,])\d{3,}(?![\w.])")
 
 
@@ -118,7 +120,9 @@ def _period(room: TestRoom, client: TestClient, number: int) -> str:
         post("/bench/work", {"step": step, "base": "0", **{name: "" for name in fields}})
     for path in ("/api/bench/changes", "/api/bench/records"):
         take(client.post(path, json={"kind": "override-set", "body": {}}))
-    for path in (f"/sections/{room.section}", f"/sections/{room.section}/benches/{number}", f"/api/sections/{room.section}/benches/{number}"):
+    for path in ("", f"/benches/{number}", "/log"):
+        get(f"/sections/{room.section}{path}")
+    for path in (f"/api/sections/{room.section}/benches/{number}", f"/api/sections/{room.section}"):
         get(path)
     get("/api/bench")
     get("/bench")
@@ -153,7 +157,7 @@ def _events(room: TestRoom, number: int) -> str:
 
 def _judged(room: TestRoom, number: int) -> Judgement:
     found: Callable[[], object] = lambda: room.app.state.room.judgement(room.section, number)  # noqa: E731
-    judged = room.teacher.portal.call(found)  # type: ignore[union-attr,arg-type]
+    judged = room.teacher.portal.call(found)  # type: ignore[union-attr]
     assert isinstance(judged, Judgement)
     return judged
 

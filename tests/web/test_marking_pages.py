@@ -174,3 +174,11 @@ def test_marking_is_closed_to_everybody_else(room: TestRoom) -> None:
         for path in ("/marking", "/marking/criterion/claim", "/marking/bank", "/marking/gradebook.csv", "/marking/feedback.zip"):
             assert client.get(room.path(path)).status_code in (303, 403)
         assert client.post(room.path("/marking/mark"), data={"code": "x", "criterion": "claim"}).status_code == 403
+
+
+def test_what_is_identical_is_looked_for_when_it_is_asked(room: TestRoom) -> None:
+    fill(room, 3)
+    plain = words(room.teacher.get(room.path("/marking")).text)
+    assert "Look for identical records" in plain and "byte for byte" not in plain
+    asked = words(room.teacher.get(room.path("/marking?alike=true")).text)
+    assert "bench 1" in asked and "byte for byte" in asked and "saved to the wrong bench" in asked

@@ -187,7 +187,7 @@ def test_a_whole_period(period: Period) -> None:
     _await_state(period, 5, "Repeat")
     _await_state(period, 6, "Readings missing")
     assert _card(period, 4).get_attribute("data-says") in ("Repeat", "Look first")
-    assert "ranger" in _card(period, 4).locator(".reason").inner_text()
+    assert "launch-" in _card(period, 4).locator(".reason").inner_text(), "the record that is the reason is named"
 
     # Bench 7 loses its connection while it writes: the text stays, and is saved when the line is back.
     page = period.benches[7]

@@ -6,7 +6,6 @@ WCAG 2.2 A and AA by axe-core; 1.4.10 (reflow at 320 CSS pixels), 2.1.1 (keyboar
 from __future__ import annotations
 
 import hashlib
-import json
 from collections.abc import Iterator
 from typing import Any
 
@@ -96,8 +95,9 @@ def test_axe_finds_nothing_in_any_state(browser: Any, room: tuple[Served, str], 
 
 
 def test_nothing_scrolls_sideways_on_a_phone_and_targets_are_large(browser: Any, room: tuple[Served, str]) -> None:
-    small = """() => [...document.querySelectorAll("button,select,summary,.choose a,input:not([type=hidden]):not([type=radio]):not([type=checkbox])")]
-        .filter(each => each.checkVisibility()).filter(each => each.getBoundingClientRect().height < 43.5).map(each => each.outerHTML.slice(0, 90))"""
+    small = """() => [...document.querySelectorAll("button,select,summary,.choose a,input,textarea")]
+        .filter(each => each.checkVisibility() && !["hidden", "radio", "checkbox"].includes(each.type))
+        .filter(each => each.getBoundingClientRect().height < 43.5).map(each => each.outerHTML.slice(0, 90))"""
     for bench in STATES:
         page = _at(browser, room, bench, viewport={"width": 320, "height": 640})
         for part in page.locator("details").all():
@@ -195,8 +195,9 @@ def test_news_come_by_themselves_and_never_touch_what_is_being_written(browser: 
     page.locator("#claim-claim_why").fill("half a sent")
     # The pages' own way to the store tells everyone; a change by another window of the same bench goes through it.
     other = _at(browser, room, 6)
-    other.evaluate("""() => fetch("/bench/work", {method: "POST", body: new URLSearchParams({step: "claim", base: "0", claim_why: "by the other"})})""")
-    other.evaluate("""() => fetch("/bench/name", {method: "POST", body: new URLSearchParams({name: "Otters"})})""")
+    send = """([path, fields]) => fetch(path, {method: "POST", body: new URLSearchParams(fields)})"""
+    other.evaluate(send, ["/bench/work", {"step": "claim", "base": "0", "claim_why": "by the other"}])
+    other.evaluate(send, ["/bench/name", {"name": "Otters"}])
     page.get_by_role("heading", name="Bench 6, Otters").wait_for()
     assert page.locator("#claim-claim_why").input_value() == "half a sent"
     # Saving it now shows both versions, and the choice is the group's.
@@ -219,7 +220,7 @@ def test_without_script_every_form_works(browser: Any, room: tuple[Served, str])
     page.get_by_label("by its rise between two marks").check()
     assert page.locator("#set-up-rise").is_visible() and not page.locator("#set-up-angle").is_visible()
     page.locator("#set-up-rise").fill("14")
-    page.get_by_role("button", name="Save: set-up readings").click()
+    page.get_by_role("button", name="Save set-up readings").click()
     assert room[0].store.section(room[1]).benches[7].values == {"cart.mass": "250 g", "track.rise": "14 cm"}
     page.locator("#records summary").first.click()
     content = files()[0]
@@ -235,5 +236,4 @@ def test_without_script_every_form_works(browser: Any, room: tuple[Served, str])
     page.locator("#time-b").fill("2.1")
     page.get_by_role("button", name="Read", exact=True).click()
     assert page.get_by_text("From A to B: Δt = 0.100 s").is_visible()
-    assert json.loads(page.locator("#bench").get_attribute("data-key") and "true" or "false")
     page.context.close()

@@ -18,7 +18,6 @@ __all__ = ["KINDS", "Actor", "Change", "Draft", "Kind", "check_draft"]
 Actor = Literal["teacher", "bench", "folder"]
 """Who made a change: the teacher, the group at the bench, or the watched folder."""
 
-Text = str
 _LONGEST_TEXT = 4_000
 _MOST_FIELDS = 60
 

@@ -110,7 +110,7 @@ def _write_all(
             f"The folder cannot be made: {error.strerror}.", source=str(root), remedy="Name another place."
         ) from None
     rows = gradebook_rows([each.checked.write_up for each in found], marked, points=points)
-    checks = check_rows(found)
+    checks = _check_rows(found)
     write_output(str(root / "gradebook.csv"), "\ufeff" + to_csv(rows))
     write_output(str(root / "checks.csv"), "\ufeff" + to_csv(checks))
     write_output(str(root / "gradebook.xlsx"), write_text_workbook({"gradebook": rows, "checks": checks}))
@@ -130,7 +130,7 @@ def _write_all(
     )
 
 
-def check_rows(found: Sequence[CheckedWriteUp]) -> list[tuple[str, ...]]:
+def _check_rows(found: Sequence[CheckedWriteUp]) -> list[tuple[str, ...]]:
     """Return what was found as rows: code, bench, first wrong line, what was found, and the suggested level of each criterion."""
     from joulebook.classroom.line_sentences import LINE_WORDS, line_sentence, reading_sentence
 
@@ -153,7 +153,7 @@ def _show(found: Sequence[CheckedWriteUp]) -> None:
     table = Table(box=None, pad_edge=False)
     for heading in ("Code", "Bench", "First wrong line", "What was found"):
         table.add_column(heading, overflow="fold")
-    for code, bench, first, sentence, *_ in check_rows(found)[1:]:
+    for code, bench, first, sentence, *_ in _check_rows(found)[1:]:
         table.add_row(code, bench, first or "none", sentence or "Every line follows from the one before.")
     Console(highlight=False, markup=False).print(table)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -183,4 +184,4 @@ def _runs(time: Array, points: Sequence[tuple[float, float]]) -> list[list[tuple
     steps = np.diff(time)
     usual = float(np.median(steps))
     breaks = [0, *(int(i) + 1 for i in np.flatnonzero(steps > 1.8 * usual)), len(points)]
-    return [list(points[a:b]) for a, b in zip(breaks[:-1], breaks[1:], strict=True) if b - a > 1]
+    return [list(points[a:b]) for a, b in pairwise(breaks) if b - a > 1]

@@ -18,6 +18,7 @@ __all__ = [
     "is_teacher",
     "on_this_machine",
     "remember_bench",
+    "settings_of",
     "sign_in",
     "sign_out",
 ]

@@ -126,9 +126,10 @@ def _field(name: str, bench: BenchState, values: Mapping[str, str], faults: Mapp
     hows = _HOWS if how in ("", *(kept for kept, _ in _HOWS)) else (*_HOWS, (how, how))
     label, hint = _LABELS[name]
     shown_units = units if unit or not text else (*units, ("", "as written"))
+    planned = bench.planned.get(of, "").replace(" degC", " °C").replace(" deg", "°")
     return SetUpField(
         name, label, hint, value, unit if text else units[0][0], give, how or ("" if text else _USUAL_HOW.get(name, "")),
-        shown_units, () if name == "temperature" else hows, text, bench.planned.get(of, "").replace(" degC", " °C").replace(" deg", "°"), faults.get(of, ""),
+        shown_units, () if name == "temperature" else hows, text, planned, faults.get(of, ""),
     )  # fmt: skip
 
 

@@ -62,12 +62,12 @@ async def trace_for(
 
 
 def _chosen(bench: BenchState, view: StudentView, wanted: str) -> HeldRecord | None:
-    """Return the record to be shown: the one asked for, else the last launch, else the rest record."""
+    """Return the record to be shown: the one asked for, else the first launch, else the rest record."""
     readable = [line.id for line in view.records if line.state in READABLE]
     found = [held for held in bench.records if held.id in readable and held.size <= _LARGEST]
     named = [held for held in found if held.id == wanted]
     launches = [held for held in found if held.role == "launch"]
-    return (named or launches[:1] or found[:1] or [None])[0]
+    return next(iter(named or launches or found), None)
 
 
 def _part(

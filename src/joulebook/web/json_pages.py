@@ -26,7 +26,7 @@ from joulebook.errors import InputError
 from joulebook.readers.limits import MAX_BYTES
 from joulebook.web.access import AskedBench, AskedRoom, Teacher
 
-__all__ = ["router"]
+__all__ = ["NewChange", "NewRecord", "NewSection", "Refusal", "Told", "Trial", "router"]
 
 SectionId = Annotated[str, Path(min_length=1, max_length=40, pattern=r"^[A-Za-z0-9_-]+$")]
 BenchNumber = Annotated[int, Path(ge=1, le=1000)]

@@ -32,7 +32,7 @@ class MarkingPage(Page):
     """Every write-up of a section. rows: in order. criteria: (name, title). done, total: marks confirmed and to be confirmed.
     anonymous: codes are hidden. did: what was just done. problem, remedy, faults: of the last table that was sent.
     agreement: with the second marker. sample: how many of the second marker's sample are marked, and of how many. alike: what is
-    identical, for the teacher alone."""
+    identical, for the teacher alone; looked: whether it was looked for."""
 
     template: ClassVar[str] = "marking.html.j2"
     head: Head
@@ -48,6 +48,7 @@ class MarkingPage(Page):
     agreement: tuple[Agreement, ...] = ()
     sample: tuple[int, int] = (0, 0)
     alike: tuple[Alike, ...] = ()
+    looked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

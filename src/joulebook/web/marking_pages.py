@@ -14,7 +14,7 @@ from starlette.responses import RedirectResponse, Response
 
 from joulebook.api.marking import CheckedWriteUp
 from joulebook.classroom.agreement import agreement_by_criterion
-from joulebook.classroom.alike import alike_records, alike_write_ups
+from joulebook.classroom.alike import Alike, alike_records, alike_write_ups
 from joulebook.classroom.changes import Draft
 from joulebook.classroom.checking import check_write_up, write_up_of
 from joulebook.classroom.criteria import LEVELS, Criterion
@@ -65,13 +65,13 @@ async def checked_write_ups(room: Room, id_: str, whole: Section) -> list[Checke
 
 @router.get("/sections/{section}/marking")
 async def marking(
-    request: Request, room: Teacher, section: str, did: int = 0, anonymous: Annotated[bool, Query()] = False
+    request: Request, room: Teacher, section: str, did: int = 0, anonymous: Annotated[bool, Query()] = False, alike: bool = False
 ) -> Response:
-    """Every write-up with its marks."""
-    return show(request, await _overview(room, section, did, anonymous))
+    """Every write-up with its marks. alike: whether to look for what is identical, in every section that is kept."""
+    return show(request, await _overview(room, section, did, anonymous, alike=alike))
 
 
-async def _overview(room: Room, section: str, did: int = 0, anonymous: bool = False) -> MarkingPage:
+async def _overview(room: Room, section: str, did: int = 0, anonymous: bool = False, *, alike: bool = False) -> MarkingPage:
     whole = await room.section(section)
     found = await checked_write_ups(room, section, whole)
     book = whole.marks
@@ -84,7 +84,7 @@ async def _overview(room: Room, section: str, did: int = 0, anonymous: bool = Fa
         head_of(section, whole, "marking"), rows, tuple((c.name, c.title) for c in book.criteria.values()),
         total - sum(row.left for row in rows), total, anonymous, await just_done(room, section, did),
         agreement=agreement_by_criterion(book), sample=(seconded, len(sample)),
-        alike=(*alike_write_ups([each.checked.write_up for each in found]), *alike_records(await _sections(room))),
+        alike=await _alike(room, found) if alike else (), looked=alike,
     )  # fmt: skip
 
 
@@ -381,6 +381,11 @@ def _sample(section: str, codes: Sequence[str]) -> frozenset[str]:
     """Return the write-ups that a second marker marks: a tenth, five at least, the same ones each time."""
     count = min(len(codes), max(_SAMPLE_LEAST, round(_SAMPLE_SHARE * len(codes))))
     return frozenset(random.Random(f"second {section}").sample(sorted(codes), count))
+
+
+async def _alike(room: Room, found: Sequence[CheckedWriteUp]) -> tuple[Alike, ...]:
+    """Return what is identical; looking through the sections of years takes a while, so it is done when it is asked for."""
+    return (*alike_write_ups([each.checked.write_up for each in found]), *alike_records(await _sections(room)))
 
 
 async def _sections(room: Room) -> dict[str, Section]:

@@ -50,7 +50,7 @@ Edge = tuple[str, float, float]
 async def preview(request: Request, room: Teacher, section: str, bench: int) -> Response:
     """What would follow from the times in the form: a part of a page. Nothing is kept."""
     async with request.form(max_fields=200, max_files=0) as form:
-        held = launch_of(bench_of(await room.section(section), bench), str(form.get("record", "")))
+        held = _launch_of(bench_of(await room.section(section), bench), str(form.get("record", "")))
         try:
             override = read_override(form, before=held.override)
         except InputError as error:
@@ -65,7 +65,7 @@ async def keep_override(request: Request, room: Teacher, section: str, bench: in
     """Keep the times in the form, or go back to those that joulebook finds."""
     async with request.form(max_fields=200, max_files=0) as form:
         state = bench_of(await room.section(section), bench)
-        held = launch_of(state, str(form.get("record", "")))
+        held = _launch_of(state, str(form.get("record", "")))
         override = Override() if form.get("own") else read_override(form, before=held.override)
     body: dict[str, object] = {"record": held.id}
     if override.release is not None:
@@ -86,7 +86,7 @@ def bench_of(whole: Section, bench: int) -> BenchState:
     return whole.benches[bench]
 
 
-def launch_of(bench: BenchState, record: str) -> HeldRecord:
+def _launch_of(bench: BenchState, record: str) -> HeldRecord:
     """Return a launch record that counts. Raises InputError (code "no-section") when there is none."""
     found = next((held for held in bench.launches if held.id == record), None)
     if found is None:

@@ -42,8 +42,10 @@ document.addEventListener("input", event => { const form = event.target.closest?
 // The line to the server.
 const line = () => document.getElementById("line");
 function disconnected(again) {
+  const told = lost && line()?.textContent;
   lost = true;
-  if (!line()) return;
+  // The button to try again stays when the line of news breaks too.
+  if (!line() || (told && !again)) return;
   line().replaceChildren(document.createTextNode("Not connected: your text is kept here. "));
   if (again) {
     const button = Object.assign(document.createElement("button"), {type: "button", textContent: "Try again"});
