@@ -78,7 +78,8 @@ def reading_sentence(reading: ReadingResult) -> str:
     if reading.kind == "other feature":
         named = " or ".join(feature.words for feature in reading.features[:_MOST_NAMED])
         return f"{name} {shown}, where the record shows {there}{gap}{unit}: it is {named}."
-    return f"{name} {shown}, where the record shows {there}{gap}{unit}: off by {_number(reading.off)}{gap}{unit}, and no feature explains it."
+    off = f"{_number(reading.off)}{gap}{unit}"
+    return f"{name} {shown}, where the record shows {there}{gap}{unit}: off by {off}, and no feature explains it."
 
 
 def reading_advice(reading: ReadingResult) -> str:

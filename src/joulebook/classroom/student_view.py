@@ -149,7 +149,9 @@ def _line(bench: BenchState, id_: str, judgement: Judgement | None) -> RecordLin
     else:
         names = [name for name, of in judgement.names.items() if of == id_]
         severities = [each.severity for each in _pressing(judgement) if each.evidence.get("record") in names]
-        state = "repeat" if "stop" in severities else "look" if severities else "fine"
+        # An audit that could not be made at all has no finding to say it.
+        refused = bool(judgement.problem) and record.role == "launch"
+        state = "repeat" if "stop" in severities else "look" if severities or refused else "fine"
     mark, word = _STATES[state]
     more = {} if news is None else {
         "read_as": news.read_as, "notices": news.notices, "problem": news.problem, "remedy": news.remedy, "faults": news.faults,

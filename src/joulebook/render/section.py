@@ -10,7 +10,7 @@ from typing import Any
 
 from joulebook.engine.report import Audit, Severity
 from joulebook.errors import JoulebookError
-from joulebook.render.numbers import aligned
+from joulebook.render.numbers import common_places
 from joulebook.render.plain import SEVERITY_ORDER
 from joulebook.uncertainty import Quantity
 
@@ -47,7 +47,7 @@ def section_lines(rows: Iterable[SectionRow]) -> list[SectionLine]:
         line, quantity = _line(row)
         lines.append(line)
         found.append(quantity)
-    shown = iter(_below_each_other(aligned("relative_difference", [each for each in found if each is not None])))
+    shown = iter(_below_each_other(_with_limits([each for each in found if each is not None])))
     return [line if each is None else replace(line, reason=next(shown)) for line, each in zip(lines, found, strict=True)]
 
 
@@ -72,10 +72,19 @@ def _list(titles: list[str]) -> str:
     return titles[0] if len(titles) == 1 else f"{', '.join(titles[:-1])} and {titles[-1]}"
 
 
+def _with_limits(quantities: list[Quantity]) -> list[str]:
+    """Return each relative difference with half of its coverage interval, in percent, all to the same decimal place."""
+    halves = [50.0 * (each.high - each.low) for each in quantities]
+    places = min(max(common_places(halves) or 0, 0), 3)
+    return [
+        f"{100.0 * each.value:.{places}f} ± {half:.{places}f} %".replace("-", "\u2212") if math.isfinite(half) else "–"
+        for each, half in zip(quantities, halves, strict=True)
+    ]
+
+
 def _below_each_other(texts: list[str]) -> list[str]:
     """Return numbers with figure spaces in front, so that their points stand below each other."""
-    texts = [text.rstrip("\u2007") for text in texts]
-    before = [len(re.split(r"[.(]", text, maxsplit=1)[0]) for text in texts]
+    before = [len(re.split(r"[. ]", text, maxsplit=1)[0]) for text in texts]
     return ["\u2007" * (max(before) - count) + text for text, count in zip(texts, before, strict=True)]
 
 

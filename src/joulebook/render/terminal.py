@@ -85,7 +85,7 @@ def show_section(rows: Iterable[SectionRow], console: Console | None = None, *, 
     lines = section_lines(rows)
     screen = Screen(console, decimal=decimal, keep=tuple(line.title for line in lines))
     if screen.width >= _WIDE:
-        heads = [("Bench", "Verdict", "Look at", "Difference (u)")] if lines else []
+        heads = [("Bench", "Verdict", "Look at", "Difference, 95 %")] if lines else []
         table = [*heads, *((line.title, line.verdict, _worst(line), line.reason) for line in lines)]
         screen.columns(table, styles=["italic"] * len(heads) + [""] * len(lines), indent=0, first=26)
     else:

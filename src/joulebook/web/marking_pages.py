@@ -390,7 +390,11 @@ async def _alike(room: Room, found: Sequence[CheckedWriteUp]) -> tuple[Alike, ..
 
 async def _sections(room: Room) -> dict[str, Section]:
     lines = await run_in_threadpool(room.store.sections)
-    return {f"{line.title} ({line.made_at[:10]})": await room.section(line.id) for line in lines}
+    found: dict[str, Section] = {}
+    for line in lines:
+        name = f"{line.title} ({line.made_at[:10]})"
+        found[f"{name}, {line.id}" if name in found else name] = await room.section(line.id)
+    return found
 
 
 def _lead(forms: Sequence[MarkForm], what: str) -> str:

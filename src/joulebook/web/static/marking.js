@@ -39,6 +39,6 @@ document.addEventListener("keydown", (event) => {
 });
 
 // After a confirmation the page comes back at the next form.
-const next = location.hash ? document.querySelector(location.hash) : null;
+const next = location.hash ? document.getElementById(location.hash.slice(1)) : null;
 if (next?.matches(".mark-form")) go(next);
-else if (forms.length && !location.hash) go(forms.find((form) => !form.matches(".is-confirmed")) ?? forms[0]);
+else if (forms.length && !next) go(forms.find((form) => !form.matches(".is-confirmed")) ?? forms.at(-1));
