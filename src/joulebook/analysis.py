@@ -5,20 +5,26 @@ Read this file first; each step is a function of the engine, from one noun to th
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 from typing import Literal
 
 from joulebook.engine.bench import Bench
 from joulebook.engine.clean import clean
-from joulebook.engine.datum import rest_level
+from joulebook.engine.datum import RestLevel, rest_level
+from joulebook.engine.experiment import Experiment
 from joulebook.engine.follow import agree_on_stop, follow
 from joulebook.engine.ledger import Method, draw_up, pool, settle
+from joulebook.engine.record import Record
 from joulebook.engine.report import Audit
+from joulebook.engine.run import Run
 from joulebook.engine.summary import sum_up
 from joulebook.engine.verdict import judge, no_verdict
 from joulebook.experiments import get_experiment
 
-__all__ = ["audit_bench"]
+__all__ = ["Follower", "audit_bench"]
+
+Follower = Callable[[Record, Bench, Experiment, RestLevel | None], Run]
 
 
 def audit_bench(
@@ -28,10 +34,12 @@ def audit_bench(
     draws: int = 2**13,
     interval: Literal["symmetric", "shortest"] = "symmetric",
     seed: int = 1,
+    follower: Follower = follow,
 ) -> Audit:
     """Audit a bench: from its records to the energy ledger, the verdict and what a person should look at.
 
     method: how coverage intervals are found, see `ledger.draw_up`. draws, interval, seed: of the Monte Carlo.
+    follower: finds out what became of a launch, for those who remember it; `engine.follow.follow` unless given.
     A bench without a single usable launch gives an audit without quantities, whose findings of severity "stop" say why.
     """
     experiment = get_experiment(bench.experiment)
@@ -39,7 +47,7 @@ def audit_bench(
     # What was recorded: the standing cart, then each launch from record to fitted motion.
     rest = None if bench.rest is None else clean(bench.rest)
     still = None if rest is None else rest_level(rest)
-    runs = agree_on_stop([follow(record, bench, experiment, still) for record in bench.launches])
+    runs = agree_on_stop([follower(record, bench, experiment, still) for record in bench.launches])
     findings = [finding for run in runs for finding in experiment.inspect_run(bench, run, still)]
 
     # The ledger: each launch's own, and the bench's from all launches that no finding stops.

@@ -130,7 +130,12 @@ def test_a_ledger_is_open_to_one_bench_or_to_all_and_closing_to_all_closes_each(
     ledger.do("ledger-opened", 2)
     assert [ledger.section.may_see_ledger(number) for number in (1, 2, 3, 9)] == [False, True, False, False]
     ledger.do("all-ledgers-opened")
-    assert ledger.section.may_see_ledger(3) and not ledger.section.may_see_ledger(9)
+    assert not ledger.section.may_see_ledger(3), "opened to all is opened to those who have committed"
+    _worked(ledger, 3)
+    ledger.do("work-committed", 3, "bench")
+    assert ledger.section.may_see_ledger(3) and not ledger.section.may_see_ledger(1) and not ledger.section.may_see_ledger(9)
+    ledger.do("bell-rung")
+    assert ledger.section.may_see_ledger(1), "after the lesson there is nothing left to commit"
     ledger.do("all-ledgers-closed")
     assert not ledger.section.may_see_ledger(2)
 

@@ -75,6 +75,13 @@ def test_a_raised_hand_comes_before_everything_but_a_repeat() -> None:
     assert needs == sorted(needs)
 
 
+def test_a_hand_raised_after_signing_off_is_seen() -> None:
+    ledger, held = filled()
+    ledger.do("signed-off", 1)
+    ledger.do("help-asked", 1, "bench")
+    assert _standing(ledger, held).name == "help"
+
+
 def test_silence_is_noticed_after_eight_minutes_and_a_clock_set_back_is_no_negative_time() -> None:
     ledger, held = filled()
     assert _standing(ledger, held, now=NOW + timedelta(minutes=9)).name == "quiet"

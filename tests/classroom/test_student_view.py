@@ -97,3 +97,13 @@ def test_the_bell_and_the_commitment_are_said() -> None:
     ledger.do("bell-rung")
     view = _view(ledger, held)
     assert view.closed and not view.committed and view.title == "Bench 1" and view.section_title == "Second period"
+
+
+def test_no_number_of_a_stopped_bench_is_shown_even_when_its_ledger_is_opened() -> None:
+    for fault in ("too-close", "cut-short", "no-launch"):
+        ledger, held = filled(fault)
+        ledger.do("ledger-opened", 1)
+        judgement = judge_bench(ledger.section.benches[1], held, ledger.section.house)
+        stopped = {each.evidence.get("record") for each in judgement.findings if each.severity == "stop"}
+        if judgement.audit is not None and {launch.file for launch in judgement.audit.launches} <= stopped:
+            assert _view(ledger, held).ledger is None, fault

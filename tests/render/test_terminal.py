@@ -175,7 +175,7 @@ def test_section_lines() -> None:
         ("bench-9", "no ledger", "stop", ""),
         ("Bench 4", "loss", "look", "angle-suspect"),
     ]
-    assert lines[0].reason == "3.5(15) %" and "line 2: no number" in lines[2].reason
+    assert lines[0].reason == "3.5 ± 2.9 %" and "line 2: no number" in lines[2].reason
     assert lines[1].reason == lines[3].reason
     assert section_sentence(lines) == "6 benches: go first to Bench 1, bench-7 and bench-9, then look at Bench 4."
 
@@ -198,7 +198,7 @@ def test_a_section_fits_and_keeps_the_order(width: int) -> None:
     assert "Stop: too-close" in text and "Look: angle-suspect" in text
     assert "track.angle is missing" in flowing(text) or "track.angle is" in text
     if width >= 80:
-        assert re.search(r"^Bench 2 +loss +nothing +\d\.\d\(\d+\) %$", text, re.MULTILINE)
+        assert re.search(r"^Bench 2 +loss +nothing +\d\.\d ± \d\.\d %$", text, re.MULTILINE)
 
 
 def test_an_unknown_resolution_is_not_printed_as_a_number() -> None:

@@ -50,7 +50,10 @@ def test_a_section_is_made_and_its_codes_are_told_to_the_teacher(room: TestRoom)
 def test_a_bench_saves_a_record_and_is_told_how_it_was_judged(room: TestRoom) -> None:
     content, values = files()
     bench = room.bench(1)
-    assert bench.post("/api/bench/changes", json={"kind": "values-set", "body": {"values": values}}).status_code == 201
+    measured = {name: text for name, text in values.items() if name in ("cart.mass", "track.angle", "track.rise", "track.along")}
+    assert bench.post("/api/bench/changes", json={"kind": "values-set", "body": {"values": measured}}).status_code == 201
+    foreign = bench.post("/api/bench/changes", json={"kind": "values-set", "body": {"values": {"place.gravity": "3 m/s^2"}}})
+    assert foreign.status_code == 422 and "not a bench's to set" in foreign.json()["error"]["message"]
     for name, data in content.items():
         answer = bench.post("/api/bench/records", json=_record(data, name, "rest" if "rest" in name else "launch"))
         assert answer.status_code == 201 and answer.json()["record"]["state"] in ("fine", "checking"), answer.text

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from joulebook.analysis import audit_bench
+from joulebook.classroom.followed import follow_once
 from joulebook.classroom.section import BenchState, HeldRecord
 from joulebook.engine.bench import Bench, Override
 from joulebook.engine.house import House
@@ -141,11 +142,11 @@ def _audited(made: Bench) -> Audit:
     """Return the audit of a bench; where a person set times at which draws of the Monte Carlo leave the model's reach (a release
     above the apex), the linear propagation alone, so that the ledger still follows what is set."""
     try:
-        return audit_bench(made)
+        return audit_bench(made, follower=follow_once)
     except AnalysisError as error:
         if not made.overrides or error.code != "not-finite":
             raise
-        return audit_bench(made, method="linear")
+        return audit_bench(made, method="linear", follower=follow_once)
 
 
 def values_in_force(bench: BenchState) -> tuple[dict[str, str], tuple[str, ...]]:

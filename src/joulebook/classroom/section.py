@@ -145,9 +145,13 @@ class Section:
     void: frozenset[int] = frozenset()
 
     def may_see_ledger(self, number: int) -> bool:
-        """Whether the students of a bench may see its ledger: the teacher opened it to this bench or to all."""
+        """Whether the students of a bench may see its ledger.
+
+        Opened to this bench: at once, the teacher has looked at it. Opened to all: once the bench has committed its own numbers,
+        or the lesson is over.
+        """
         bench = self.benches.get(number)
-        return bench is not None and (self.all_open or bench.ledger_open)
+        return bench is not None and (bench.ledger_open or (self.all_open and (bool(bench.committed_at) or self.closed)))
 
 
 def play(changes: Iterable[Change]) -> Section:

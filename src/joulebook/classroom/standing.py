@@ -81,10 +81,10 @@ def when(at: str) -> datetime:
 
 
 def _name_and_reason(bench: BenchState, judgement: Judgement | None, minutes: float | None) -> tuple[str, str]:
-    if bench.signed_off_at:
-        return "done", "Signed off."
     if bench.help_at:
         return "help", "The group asks for help."
+    if bench.signed_off_at:
+        return "done", "Signed off."
     broken = [] if judgement is None else [each for each in judgement.news if each.problem]
     stops = [] if judgement is None else [each for each in judgement.findings if each.severity == "stop"]
     usable = judgement is not None and judgement.audit is not None and bool(judgement.audit.quantities)

@@ -7,6 +7,7 @@ message or code, which hold such numbers or name the mistake.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -107,9 +108,14 @@ def view_for_students(section: Section, bench: BenchState, judgement: Judgement 
         set_up_faults={each.where: f"{each.what} {each.remedy}".strip() for each in (judgement.faults if judgement else ())},
         look_at_set_up=about_set_up,
         checked=judgement is not None,
-        ledger=judgement.ledger if opened and judgement is not None else None,
+        # Of a bench whose launches are all stopped nothing can be concluded, and so no number of it is shown.
+        ledger=judgement.ledger if opened and judgement is not None and _trusted(judgement.ledger) else None,
         ledger_opened=opened,
     )
+
+
+def _trusted(audit: Audit | None) -> bool:
+    return audit is not None and math.isfinite(audit.verdict.resolution)
 
 
 def ask_for(bench: BenchState, code: str) -> str | None:

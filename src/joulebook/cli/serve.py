@@ -45,7 +45,7 @@ def serve(
     demo: bool,
     open_browser: bool,
 ) -> None:
-    """Run the room: one period with a dozen benches, in a browser, from this machine.
+    """Run the room: one period with a dozen benches, in a browser.
 
     No internet and no accounts. The link that is printed signs the teacher in once; Ctrl-C ends the room, and everything that was
     saved is kept. Without --lan only this machine can open it.

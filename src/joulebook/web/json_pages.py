@@ -24,6 +24,7 @@ from joulebook.classroom.student_view import view_for_students
 from joulebook.engine.bench import Override
 from joulebook.errors import InputError
 from joulebook.readers.limits import MAX_BYTES
+from joulebook.render.plain import clean_text
 from joulebook.web.access import AskedBench, AskedRoom, Teacher
 
 __all__ = ["NewChange", "NewRecord", "NewSection", "Refusal", "Told", "Trial", "router"]
@@ -44,6 +45,12 @@ _STUDENT_KINDS = frozenset(
         "work-saved",
     }
 )
+
+
+_STUDENT_VALUES = frozenset(
+    {"cart.mass", "sensor.air_temperature", "sensor.assumed_temperature", "sensor.placed", "track.angle", "track.along", "track.rise"}
+)
+"""The set-up readings that a group measures; everything else about a bench is the teacher's."""
 
 
 class Told(BaseModel):
@@ -232,6 +239,11 @@ async def make_own_change(room: AskedRoom, asked: AskedBench, new: NewChange) ->
     section, number = asked
     if new.kind not in _STUDENT_KINDS or new.bench not in (None, number):
         raise InputError("This is not a bench's to change.", remedy="Ask your teacher.", code="change")
+    if new.kind == "values-set":
+        foreign = sorted(set(_texts(new.body.get("values"))) - _STUDENT_VALUES)
+        if foreign:
+            what = f"{', '.join(foreign)[:200]} is not a bench's to set."
+            raise InputError(what, remedy="Ask your teacher.", code="change")
     change = await room.append(section, Draft(new.kind, "bench", number, new.body), base=new.base)
     return {"seq": change.seq, "at": change.at, "kind": change.kind}
 
@@ -248,6 +260,10 @@ async def add_own_record(room: AskedRoom, asked: AskedBench, new: NewRecord) -> 
     return JSONResponse({"seq": change.seq, "record": asdict(line) if line else None}, status_code=201)
 
 
+def _texts(values: object) -> dict[str, object]:
+    return values if isinstance(values, dict) else {}
+
+
 def _record_draft(new: NewRecord, actor: Literal["teacher", "bench"], bench: int) -> tuple[Draft, bytes]:
     try:
         content = base64.b64decode(new.content, validate=True)
@@ -259,7 +275,7 @@ def _record_draft(new: NewRecord, actor: Literal["teacher", "bench"], bench: int
         problem = "is empty" if not content else f"has {len(content)} bytes, more than the {MAX_BYTES} that a record may have"
         raise InputError(f"The record {problem}.", remedy="Send another file.", code="request")
     body = {
-        "name": new.name,
+        "name": clean_text(new.name) or "record",
         "sha256": hashlib.sha256(content).hexdigest(),
         "size": len(content),
         "role": new.role,

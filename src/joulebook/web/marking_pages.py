@@ -420,5 +420,5 @@ def _back(section: str, back: str, seq: int, form: str) -> RedirectResponse:
     place = back if back.startswith(f"/sections/{section}/marking") and back.isprintable() else f"/sections/{section}/marking"
     joint = "&" if "?" in place else "?"
     number = form[1:]
-    at = f"#m{int(number) + 1}" if form[:1] == "m" and number.isascii() and number.isdigit() else ""
-    return RedirectResponse(f"{place}{joint}did={seq}{at}", 303)
+    at = int(number) + 1 if form[:1] == "m" and number.isascii() and number.isdigit() else 0
+    return RedirectResponse(f"{place}{joint}did={seq}{f'&next=m{at}' if at else ''}", 303)
