@@ -28,6 +28,9 @@ __all__ = ["Judgement", "RecordNews", "judge_bench", "judgement_key", "reading_o
 # that no energy follows from it. Findings that rest on these are left out.
 _STAND_IN: Mapping[str, str] = {"cart.mass": "0.5 kg ± 0.3 kg", "track.angle": "8 deg ± 7 deg"}
 _SET_UP_CODES = ("angle-mismatch", "angle-suspect", "mass-suspect", "units-suspect")
+# Monte Carlo draws for each launch of a bench that made more than this take longer than a lesson lets one wait; its ledger is
+# propagated linearly, and `joulebook audit` on the exported folder checks it.
+_MOST_DRAWN = 6
 _SLOPE = ("track.angle", "track.rise", "track.along")
 
 
@@ -142,7 +145,7 @@ def _audited(made: Bench) -> Audit:
     """Return the audit of a bench; where a person set times at which draws of the Monte Carlo leave the model's reach (a release
     above the apex), the linear propagation alone, so that the ledger still follows what is set."""
     try:
-        return audit_bench(made, follower=follow_once)
+        return audit_bench(made, method="auto" if len(made.launches) <= _MOST_DRAWN else "linear", follower=follow_once)
     except AnalysisError as error:
         if not made.overrides or error.code != "not-finite":
             raise
