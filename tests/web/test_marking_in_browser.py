@@ -13,7 +13,10 @@ from joulebook.classroom.changes import Draft
 pytestmark = pytest.mark.page
 
 COUNT = 10
-PAGES = ("", "?anonymous=true", "/criterion/calculation", "/criterion/claim?marker=second", "/student/s3", "/bank", "/next-lesson")
+PAGES = (
+    "", "?anonymous=true", "/criterion/calculation", "/criterion/claim?marker=second", "/student/s3", "/bank", "/typed",
+    "/next-lesson",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")

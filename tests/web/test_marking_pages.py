@@ -182,3 +182,16 @@ def test_what_is_identical_is_looked_for_when_it_is_asked(room: TestRoom) -> Non
     assert "Look for identical records" in plain and "byte for byte" not in plain
     asked = words(room.teacher.get(room.path("/marking?alike=true")).text)
     assert "bench 1" in asked and "byte for byte" in asked and "saved to the wrong bench" in asked
+
+
+def test_a_write_up_is_typed_in_and_a_faulty_one_is_kept_on_the_page(room: TestRoom) -> None:
+    page = room.teacher.get(room.path("/marking/typed")).text
+    assert 'name="kinetic_energy"' in page and 'name="mass"' in page
+    typed = {"code": "paper-1", "bench": "1", "mass": "0.25", "release_speed": "1,30", "kinetic_energy": "0.42", "claim": "loss"}
+    answer = room.teacher.post(room.path("/marking/typed"), data=typed)
+    assert answer.status_code == 303
+    kept = room.store.section(room.section).marks.write_ups["paper-1"]
+    assert kept.values == {"cart.mass": "0.25 kg"} and kept.fields["release_speed"] == "1,30"
+    assert "as if the half were left out" in words(room.teacher.get(room.path("/marking/student/paper-1")).text)
+    wrong = room.teacher.post(room.path("/marking/typed"), data={**typed, "code": ""})
+    assert wrong.status_code == 422 and "has no code" in wrong.text and 'value="1,30"' in wrong.text

@@ -63,7 +63,8 @@ def feedback_sheet(checked: Checked, book: MarkBook, *, points: bool = True, sec
 def slip_summary(checked: Sequence[Checked], *, section: str = "") -> Document:
     """Return what the write-ups of a class have in common, for the next lesson, without codes, names or benches."""
     count = len(checked)
-    slips = Counter(code for each in checked for code in dict.fromkeys(each.slips))
+    # A choice of the house is no mistake, and nothing to take up.
+    slips = Counter(code for each in checked for code in dict.fromkeys(each.slips) if not SLIPS[code].harmless)
     readings = Counter(
         feature.words for each in checked for reading in each.readings.values() for feature in reading.features[:1]
     )
@@ -109,7 +110,7 @@ def _noticed(checked: Checked) -> tuple[str, ...]:
     ]
     found += [f"The entry “{name.replace('_', ' ')}” could not be read as a number." for name in checked.unread]
     found += [_CLAIM_ADVICE[code] for code in checked.claim.remarks if code in _CLAIM_ADVICE]
-    return tuple(found)
+    return tuple(dict.fromkeys(found))
 
 
 def _lead(good: Iterable[str], noticed: Sequence[str]) -> str:

@@ -25,6 +25,7 @@ from joulebook.web import (
     json_pages,
     marking_out,
     marking_pages,
+    marking_typing,
     section_pages,
     sign_in,
     store_pages,
@@ -75,7 +76,10 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
     app.state.epoch = settings.epoch
     app.state.sign_in_token = settings.sign_in_token
     app.state.bench_tries, app.state.teacher_tries = sign_in.bench_tries(), sign_in.teacher_tries()
-    pages = (sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, marking_pages, marking_out, store_pages)
+    pages = (
+        sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, marking_pages, marking_out, marking_typing,
+        store_pages,
+    )  # fmt: skip
     for part in pages:
         app.include_router(part.router)
     app.add_api_route("/static/pictures.css", _picture_style, include_in_schema=False)

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
 from joulebook.classroom.agreement import Agreement
 from joulebook.classroom.alike import Alike
 from joulebook.classroom.criteria import Criterion
+from joulebook.classroom.own_work import Field
 from joulebook.web.pages import Page
 from joulebook.web.section_contexts import Did, Head
 
-__all__ = ["BankPage", "LevelChoice", "MarkForm", "MarkingPage", "MarkingRow", "MarkingSheetPage", "StudentLine"]
+__all__ = ["BankPage", "LevelChoice", "MarkForm", "MarkingPage", "MarkingRow", "MarkingSheetPage", "StudentLine", "TypingPage"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +119,22 @@ class MarkingSheetPage(Page):
     following: tuple[str, str] = ("", "")
     batch: int = 0
     did: Did | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TypingPage(Page):
+    """Where the teacher types in a write-up. steps: (heading, fields) of own work. benches: numbers to choose from. typed: texts as
+    they were typed, by field. problem, remedy, faults: why the last try did not work."""
+
+    template: ClassVar[str] = "marking_typing.html.j2"
+    head: Head
+    steps: tuple[tuple[str, tuple[Field, ...]], ...]
+    benches: tuple[int, ...]
+    typed: Mapping[str, str]
+    did: Did | None = None
+    problem: str = ""
+    remedy: str = ""
+    faults: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from joulebook.web.section_contexts import Did, Head
 
 __all__ = ["back_to", "head_of", "just_done", "minutes_text"]
 
-_PAGES = ("log", "drop", "rules", "class", "marking", "marking/bank")
+_PAGES = ("log", "drop", "rules", "class", "marking", "marking/bank", "marking/typed")
 
 
 def head_of(id_: str, whole: Section, page: str) -> Head:
