@@ -42,8 +42,10 @@ def feedback_sheet(checked: Checked, book: MarkBook, *, points: bool = True, sec
     parts: list[Part] = []
     comments = [(c.title, clean_text(m.comment)) for c, m in marks if m is not None and m.comment.strip()]
     if comments:
-        parts.append(Part("What your teacher says", (Labelled(tuple((f"{title}.", text) for title, text in comments)),)))
-    noticed = _noticed(checked)
+        parts.append(Part("What your teacher says", (Labelled(tuple(comments)),)))
+    noticed, right = _noticed(checked), _right(checked)
+    if right:
+        parts.append(Part("What is right", (Text(f"{right[:1].upper()}{right[1:]}."),)))
     blocks: tuple[Block, ...] = (
         (Items(noticed),) if noticed else (Text("Every line that could be checked follows from the one before."),)
     )
@@ -99,6 +101,13 @@ def slip_summary(checked: Sequence[Checked], *, section: str = "") -> Document:
     return Document(
         "What to take up next lesson", clean_text(f"From the write-ups{f' of {section}' if section else ''}"), lead, tuple(parts)
     )
+
+
+def _right(checked: Checked) -> str:
+    """Return the readings and lines that are right, in words, "" for none."""
+    names = [LINE_WORDS[name] for name, each in checked.readings.items() if each.kind == "right"]
+    names += [LINE_WORDS[name] for name, line in checked.lines.items() if line.kind == "right"]
+    return _joined(names) if names else ""
 
 
 def _noticed(checked: Checked) -> tuple[str, ...]:

@@ -85,6 +85,8 @@ def reading_sentence(reading: ReadingResult) -> str:
 def reading_advice(reading: ReadingResult) -> str:
     """Return what a student is told about a reading that is off: where to look, not what to find."""
     name = LINE_WORDS[reading.reading]
+    if reading.reading == "slope":
+        return "The slope in your set-up table is not the one that your cart's motion shows. Measure it again, as height over length."
     if reading.kind == "other feature":
         return f"Your “{name}” belongs to another place of the graph: {reading.features[0].words}. Look where it should be read."
     return f"Your “{name}” is not what your graph shows there. Read it again."
