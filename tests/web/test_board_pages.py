@@ -90,9 +90,9 @@ def test_the_bell_and_the_ledgers_of_all(room: TestRoom) -> None:
     assert room.store.section(room.section).closed
     assert "Ring the bell" in press("bell-taken-back")
     assert "Close the ledger" in press("all-ledgers-opened")
-    assert room.store.section(room.section).may_see_ledger(3)
+    assert room.store.section(room.section).all_open
     press("all-ledgers-closed")
-    assert not room.store.section(room.section).may_see_ledger(3)
+    assert not room.store.section(room.section).all_open
 
 
 def test_a_kind_that_is_no_button_is_refused(room: TestRoom) -> None:

@@ -179,6 +179,7 @@ def test_a_whole_period(period: Period) -> None:
     content, _ = files(seed=6)
     launch = period.write("b6/launch-1.csv", content["launch-1.csv"])
     _upload(period.benches[6], [], [launch])
+    _await(period.benches[6], "#records", re.compile("can be used|Make this|Look at this"))
     _upload(period.benches[6], [], [launch])
     _await(period.benches[6], "main", "holds the same as launch-1.csv")
 

@@ -161,9 +161,6 @@ def check_draft(draft: Draft) -> None:
             problem = _problem(value, wanted)
             if problem:
                 faults.append(Fault(key, problem))
-    name = draft.body.get("name")
-    if isinstance(name, str) and not name.isprintable():
-        faults.append(Fault("name", "holds a sign that cannot be printed.", "Give it another name."))
     if faults:
         raise InputError("This change cannot be made.", remedy="Reload the page and try again.", faults=faults, code="change")
 

@@ -107,7 +107,9 @@ def _name_and_reason(bench: BenchState, judgement: Judgement | None, minutes: fl
     if judgement is None and bench.launches:
         return "checking", "The records are being checked."
     if minutes is not None and minutes >= _QUIET_MINUTES:
-        return "quiet", f"Nothing new for {minutes:.0f} minutes."
+        missing = judgement.missing if judgement is not None and bench.launches else ()
+        more = f" Still missing: {_listed(missing)}." if missing else ""
+        return "quiet", f"Nothing new for {minutes:.0f} minutes.{more}"
     if not bench.launches:
         return "waiting", "No launch record yet." if not bench.rest else "The rest record is here; no launch yet."
     assert judgement is not None
