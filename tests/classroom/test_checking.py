@@ -130,6 +130,12 @@ def test_what_is_no_number_is_kept_and_told() -> None:
     assert set(checked.unread) == {"kinetic_energy", "cart.mass"}
 
 
+def test_an_angle_that_is_not_understood_beside_a_rise_is_told_and_no_error() -> None:
+    values = {"track.angle": "steep", "track.rise": "14 cm", "track.along": "1 m"}
+    checked = check_write_up(WriteUp("s", 1, values, {}), _audit(), _HOUSE)
+    assert "track.angle" in checked.unread and "slope" in checked.readings
+
+
 def test_a_bench_of_the_room_is_a_write_up() -> None:
     ledger, held = filled()
     ledger.do("work-saved", 1, "bench", step="calculation", fields={"kinetic_energy": "0.31", "travel": " "})

@@ -78,17 +78,14 @@ def check_write_up(write_up: WriteUp, audit: Audit | None, house: House) -> Chec
         "release_speed": check_reading("release_speed", written.get("release_speed"), audit, u=speed_u),
     }
     if "angle" in written and audit is not None and "slope_from_motion" in audit.quantities:
-        readings["slope"] = check_reading("slope", written["angle"], audit, u=_stated(write_up, "track.angle"))
+        readings["slope"] = check_reading(
+            "slope", written["angle"], audit, u=0.0 if "track.angle" in unread else _stated(write_up, "track.angle")
+        )
     lines = {name: _by_audit(check_line(name, written), audit) for name in CHAIN}
     claim = check_claim(written, write_up.fields, house)
     wrong = [name for name, reading in readings.items() if reading.kind in ("other feature", "off")]
-    # A line whose numbers are missing is to be asked for; it is not wrong.
-    wrong += [
-        name for name, line in lines.items() if line.kind == "slip" or (line.kind == "cannot tell" and line.low is not None)
-    ]
-    serious = [
-        name for name in wrong if name in readings or not lines[name].explanations or not lines[name].explanations[0].harmless
-    ]
+    wrong += [name for name, line in lines.items() if line.wrong]
+    serious = [name for name in wrong if name in readings or not lines[name].harmless]
     if not {"follows"} & set(claim.remarks) and claim.remarks:
         wrong.append("claim")
         serious.append("claim")

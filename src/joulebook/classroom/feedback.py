@@ -115,7 +115,7 @@ def _noticed(checked: Checked) -> tuple[str, ...]:
     found += [
         line_advice(line)
         for line in checked.lines.values()
-        if line.kind in ("slip", "cannot tell") and not (line.explanations and line.explanations[0].harmless)
+        if line.kind in ("slip", "cannot tell") and not line.harmless
     ]
     found += [f"The entry “{name.replace('_', ' ')}” could not be read as a number." for name in checked.unread]
     found += [_CLAIM_ADVICE[code] for code in checked.claim.remarks if code in _CLAIM_ADVICE]

@@ -63,6 +63,16 @@ class LineResult:
     by_audit: bool = False
     explanations: tuple[Explanation, ...] = ()
 
+    @property
+    def wrong(self) -> bool:
+        """Whether it does not follow from the lines before it; one whose earlier numbers are missing is to be asked for."""
+        return self.kind == "slip" or (self.kind == "cannot tell" and self.low is not None)
+
+    @property
+    def harmless(self) -> bool:
+        """Whether what was found is a choice of the house."""
+        return bool(self.explanations) and self.explanations[0].harmless
+
 
 def check_line(line: str, written: Mapping[str, Written]) -> LineResult:
     """Check one line of the chain.

@@ -132,8 +132,7 @@ def _calculation(checked: Checked) -> Suggestion:
         return Suggestion("calculation", "missing", ("Neither energy is worked out.",), ("calculation-more",))
     evidence = tuple(line_sentence(line) for line in done.values())
     unseen = [line for line in done.values() if line.kind == "cannot tell" and line.low is None]
-    wrong = [line for line in done.values() if line.kind == "slip" and not line.explanations[0].harmless]
-    wrong += [line for line in done.values() if line.kind == "cannot tell" and line.low is not None]
+    wrong = [line for line in done.values() if line.wrong and not line.harmless]
     if unseen and not wrong:
         return Suggestion("calculation", "", (*evidence, "Ask to see these lines."))
     if not wrong and {"kinetic_energy", "potential_energy"} <= done.keys():

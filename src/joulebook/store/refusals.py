@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from datetime import datetime
 
 from joulebook.classroom.changes import Draft
 from joulebook.classroom.section import MOST_BENCHES, Section
+from joulebook.classroom.standing import when
 from joulebook.errors import InputError, StaleError
 
 __all__ = ["check_base", "check_file", "check_place", "is_plain", "no_bench", "no_section"]
@@ -50,7 +50,7 @@ def check_file(section: Section, draft: Draft, content: bytes | None, *, kept: i
     role, run = str(draft.body["role"]), str(draft.body.get("run") or "")
     for record in section.benches[draft.bench].records:
         if record.sha256 == sha and not record.discarded and record.run == run:
-            clock = datetime.fromisoformat(record.at.replace("Z", "+00:00")).astimezone().strftime("%H:%M")
+            clock = when(record.at).astimezone().strftime("%H:%M")
             what = f"{draft.body['name']} holds the same as {record.name}, which came at {clock}."
             remedy = "Nothing was lost, and nothing needs to be done."
             if record.role != role:

@@ -7,13 +7,13 @@ the record's fields, `here` (path, whether the teacher looks) and the filters na
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from datetime import datetime
 from functools import cache
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from fastapi import Request
 from starlette.responses import HTMLResponse
 
+from joulebook.classroom.standing import when
 from joulebook.render.drawing import PALETTE
 from joulebook.web.access import is_teacher
 
@@ -74,12 +74,12 @@ def picture_rules() -> str:
 
 def _clock(at: str) -> str:
     """Return the local time of day of a change, "" for none."""
-    return datetime.fromisoformat(at.replace("Z", "+00:00")).astimezone().strftime("%H:%M") if at else ""
+    return when(at).astimezone().strftime("%H:%M") if at else ""
 
 
 def _day(at: str) -> str:
     """Return the local day of a change, "" for none."""
     if not at:
         return ""
-    day = datetime.fromisoformat(at.replace("Z", "+00:00")).astimezone()
+    day = when(at).astimezone()
     return f"{day.day} {day.strftime('%B %Y')}"
