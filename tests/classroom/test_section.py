@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -10,7 +11,7 @@ from hypothesis import strategies as st
 from tests.classroom.ledger_of_changes import Ledger
 
 from joulebook.classroom.changes import KINDS, Change, Draft, check_draft
-from joulebook.classroom.section import MOST_BENCHES, MOST_RECORDS, advance, check, missing_for_commit, play
+from joulebook.classroom.section import LATE_SECONDS, MOST_BENCHES, MOST_RECORDS, advance, check, missing_for_commit, play
 from joulebook.engine.bench import Override
 from joulebook.errors import InputError
 
@@ -123,6 +124,47 @@ def test_the_bell_stops_benches_and_not_the_teacher() -> None:
     ledger.do("noted", 1, text="spring was loose")
     ledger.do("bell-taken-back")
     ledger.do("values-set", 1, "bench", values={"cart.mass": "0.25 kg"})
+
+
+def test_what_was_under_way_at_the_bell_is_still_taken_and_marked_as_late() -> None:
+    ledger = Ledger()
+    ledger.do("work-saved", 1, "bench", step="predict", fields={"prediction": "less"})
+    ledger.do("bell-rung")
+    bell = datetime.fromisoformat(ledger.section.closed_at)
+    inside = (bell + timedelta(seconds=LATE_SECONDS)).isoformat()
+    outside = (bell + timedelta(seconds=LATE_SECONDS + 1)).isoformat()
+    typed = Draft("work-saved", "bench", 1, {"step": "claim", "fields": {"claim": "loss"}})
+    readings = Draft("values-set", "bench", 1, {"values": {"cart.mass": "0.25 kg"}})
+    for draft in (typed, readings):
+        check(ledger.section, draft, now=inside)
+        with pytest.raises(InputError, match="The lesson is over"):
+            check(ledger.section, draft, now=outside)
+    for draft in (Draft("bench-named", "bench", 1, {"name": "Comets"}), Draft("help-asked", "bench", 1)):
+        with pytest.raises(InputError, match="The lesson is over"):
+            check(ledger.section, draft, now=inside)
+    change = Change(ledger.section.seq + 1, inside, typed.kind, "bench", 1, typed.body)
+    work = advance(ledger.section, change).benches[1].work
+    assert work["claim"].late and not work["predict"].late
+
+
+def test_committed_numbers_keep_the_readings_and_records_that_they_rest_on() -> None:
+    ledger = Ledger()
+    ledger.do("work-saved", 1, "bench", step="predict", fields={"prediction": "less"})
+    ledger.do("values-set", 1, "bench", values={"cart.mass": "0.25 kg"})
+    values_seq = ledger.changes[-1].seq
+    _worked(ledger, 1)
+    ledger.do("work-committed", 1, "bench")
+    with pytest.raises(InputError, match="rest on these readings and records"):
+        ledger.do("values-set", 1, "bench", values={"cart.mass": "0.30 kg"})
+    with pytest.raises(InputError, match="rest on these readings and records"):
+        ledger.do("record-added", 1, "bench", name="more.csv", sha256="0" * 64, size=9, role="launch")
+    with pytest.raises(InputError, match="was committed and can no longer be changed"):
+        ledger.do("work-saved", 1, "bench", step="predict", fields={"prediction": "same"})
+    with pytest.raises(InputError, match="committed can no longer be changed"):
+        ledger.do("undone", 1, "bench", change=values_seq)
+    ledger.do("values-set", 1, values={"cart.mass": "0.26 kg"})
+    ledger.do("work-reopened", 1)
+    ledger.do("values-set", 1, "bench", values={"cart.mass": "0.30 kg"})
 
 
 def test_a_ledger_is_open_to_one_bench_or_to_all_and_closing_to_all_closes_each() -> None:

@@ -15,6 +15,7 @@ import uvicorn
 from joulebook.store.database import open_store
 from joulebook.store.store import Store
 from joulebook.web.app import create_app
+from joulebook.web.connections import GuardedProtocol
 from joulebook.web.settings import Settings
 
 CHROMIUM = next((path for path in ("/usr/bin/chromium", "/usr/bin/chromium-browser") if Path(path).exists()), "")
@@ -37,9 +38,10 @@ def served(folder: Path) -> Iterator[Served]:
     port = listener.getsockname()[1]
     with open_store(folder=folder) as store:
         settings = Settings(port=port, address=f"http://127.0.0.1:{port}", judges=1)
-        server = uvicorn.Server(
-            uvicorn.Config(create_app(store, settings), log_level="error", access_log=False, timeout_graceful_shutdown=1)
+        config = uvicorn.Config(
+            create_app(store, settings), log_level="error", access_log=False, timeout_graceful_shutdown=1, http=GuardedProtocol
         )
+        server = uvicorn.Server(config)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [listener]}, daemon=True)
         thread.start()
         end = time.monotonic() + 30.0

@@ -336,7 +336,24 @@ def test_after_the_bell_everything_is_read_and_nothing_is_changed(tmp_path: Path
         text = client.get("/bench").text
         assert "The lesson is over." in text and "<textarea" not in text and 'method="post"' not in text
         assert "They overlap." in text
-        # What somebody was still typing is shown again, so that it can be copied.
+        # What somebody was still typing is taken for a while, and marked as late.
+        base = str(room.state(1).work["claim"].seq)
+        answer = client.post("/bench/work", data={"step": "claim", "base": base, "claim": "loss", "claim_why": "Just in time."})
+        assert answer.status_code == 303
+        saved = room.state(1).work["claim"]
+        assert saved.fields["claim_why"] == "Just in time." and saved.late
+        page = room.teacher.get(room.path("/benches/1")).text
+        assert "Sent after the bell: Our claim." in words(page)
+        assert client.post("/bench/name", data={"name": "Late"}).status_code == 422
+
+
+def test_what_comes_too_long_after_the_bell_is_shown_again_and_not_kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with open_room(tmp_path) as room:
+        fill(room, 1)
+        client = room.bench(1)
+        _work(client, "claim")
+        room.store.append(room.section, Draft("bell-rung", "teacher", None, {}))
+        monkeypatch.setattr("joulebook.classroom.section.LATE_SECONDS", -1.0)
         answer = client.post("/bench/work", data={"step": "claim", "base": "99", "claim_why": "too late"})
         assert answer.status_code == 422
         assert "came too late" in answer.text and "too late" in words(answer.text)

@@ -208,7 +208,7 @@ def test_a_whole_period(period: Period) -> None:
     # Bench 12 raises its hand; the teacher goes there, and bench 4 gets a hint.
     _press(period.benches[12], period.benches[12].get_by_role("button", name="Call the teacher"))
     _await_state(period, 12, "Hand up")
-    _card(period, 12).get_by_role("button", name=re.compile("Visited|Hand answered")).click()
+    _card(period, 12).get_by_role("button", name=re.compile("Mark visited")).click()
     _await_state(period, 12, "No data yet")
     _press(period.benches[4], period.benches[4].get_by_role("button", name="Ask for a hint"))
     _await(period.benches[4], "#help", "Look again")
@@ -233,12 +233,18 @@ def test_a_whole_period(period: Period) -> None:
     page.wait_for_selector("#ledger", timeout=PATIENCE)
     assert "energy" in page.locator("#ledger .verdict").inner_text()
 
-    # The bell: everybody reads, nobody writes, nothing is lost.
+    # The bell: everybody reads, nobody writes, and what was being typed goes to the teacher as it stands.
+    other = period.benches[2]
+    _open(other, "claim").locator("#claim-claim_why").fill("We were still typing")
     period.teacher.get_by_role("button", name="Ring the bell").click()
     page.wait_for_selector("text=The lesson is over", timeout=PATIENCE)
     assert page.locator("#set-up-form").count() == 0
     section = period.opened.store.section(period.section)
     assert section.closed
+    other.wait_for_selector("text=The lesson is over", timeout=PATIENCE)
+    _await(other, "#claim", "We were still typing")
+    late = period.opened.store.section(period.section).benches[2].work["claim"]
+    assert late.fields["claim_why"] == "We were still typing" and late.late
     counts = {number: len(bench.records) for number, bench in section.benches.items()}
     assert counts == {1: 3, 2: 3, 3: 3, 4: 2, 5: 1, 6: 1, 7: 3, 8: 3, 9: 3, 10: 3, 11: 3, 12: 0}
     assert not period.faults, period.faults

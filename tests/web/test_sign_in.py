@@ -12,7 +12,7 @@ from tests.web.rooms import BASE, TestRoom, browser, open_room
 from joulebook.store.database import open_store
 from joulebook.web.app import create_app
 from joulebook.web.settings import Settings
-from joulebook.web.sign_in import PASSPHRASE
+from joulebook.web.sign_in import EPOCH, PASSPHRASE
 
 WORDS = "marble lantern otter seventy"
 
@@ -37,7 +37,7 @@ def test_the_cookie_is_signed_and_out_of_reach_of_scripts_and_other_sites(tmp_pa
         with browser(app) as client:
             answer = client.get(f"/sign-in/{app.state.settings.sign_in_token}")
             cookie = answer.headers["set-cookie"].casefold()
-            assert "httponly" in cookie and "samesite=strict" in cookie
+            assert "httponly" in cookie and "samesite=lax" in cookie
             forged = TestClient(app, base_url=BASE, follow_redirects=False)
             value = client.cookies["joulebook"]
             forged.cookies.set("joulebook", value[:-4] + ("aaaa" if not value.endswith("aaaa") else "bbbb"))
@@ -56,6 +56,32 @@ def test_a_new_epoch_signs_every_teacher_out(tmp_path: Path) -> None:
             with browser(again) as client:
                 client.cookies.set("joulebook", kept)
                 assert client.get("/sections").status_code == status
+
+
+def test_signing_out_everywhere_forgets_every_browser_of_the_teacher_and_no_bench(room: TestRoom) -> None:
+    other, bench = room.visitor(), room.bench(1)
+    room.teacher.post("/passphrase", data={"passphrase": WORDS})
+    other.post("/sign-in", data={"passphrase": WORDS})
+    kept = other.cookies["joulebook"]
+    assert other.get("/sections").status_code == 200
+    assert bench.post("/sign-out-everywhere").status_code in (303, 403), "not for a bench"
+    assert other.get("/sections").status_code == 200
+    assert room.teacher.post("/sign-out-everywhere").status_code == 303
+    assert room.teacher.get("/sections").status_code == other.get("/sections").status_code == 303
+    again = room.visitor()
+    again.cookies.set("joulebook", kept)
+    assert again.get("/sections").status_code == 303, "a cookie that was copied before is worth nothing"
+    assert bench.get("/bench").status_code == 200
+    assert room.store.setting(EPOCH)
+
+
+def test_a_new_code_sends_out_whoever_came_in_by_the_old_one(room: TestRoom) -> None:
+    guest, other = room.bench(1), room.bench(2)
+    assert guest.get("/bench").status_code == other.get("/bench").status_code == 200
+    room.teacher.post(room.path("/new-code"), data={"bench": "1"})
+    assert guest.get("/bench").status_code == 303 and other.get("/bench").status_code == 200
+    assert guest.post("/bench/do", data={"kind": "help-asked"}).status_code == 403
+    assert room.bench(1).get("/bench").status_code == 200
 
 
 def test_a_passphrase_is_kept_as_its_hash_alone_and_lets_the_teacher_in(room: TestRoom) -> None:
@@ -90,8 +116,8 @@ def test_passphrases_cannot_be_tried_without_end(room: TestRoom) -> None:
 
 def test_codes_cannot_be_tried_without_end(room: TestRoom) -> None:
     visitor = room.visitor()
-    statuses = [visitor.post("/join", data={"code": f"XXXX{n:02d}"}).status_code for n in range(11)]
-    assert statuses == [404] * 10 + [429]
+    statuses = [visitor.post("/join", data={"code": f"XXXX{n:02d}"}).status_code for n in range(21)]
+    assert statuses == [404] * 20 + [429]
     code = room.store.code(room.section, 1)
     assert visitor.get(f"/join/{code}").status_code == 429
     page = visitor.post("/join", data={"code": code})

@@ -101,7 +101,7 @@ FIELDS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
 )  # fmt: skip
 """The fields of every step of own work. The set-up readings and the records are kept apart: they belong to the bench."""
 
-COMMITTED_STEPS = ("readings", "calculation", "uncertainty", "claim")
+COMMITTED_STEPS = ("predict", "readings", "calculation", "uncertainty", "claim")
 """The steps that are fixed by committing, before any comparison is shown."""
 
 _LONGEST_NUMBER, _LONGEST_TEXT = 60, 2_000

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from joulebook.classroom.changes import KINDS, Change, Draft, check_draft
 from joulebook.classroom.mark_book import MARKING_KINDS, MarkBook, check_marking, mark
@@ -21,6 +22,7 @@ from joulebook.errors import InputError
 from joulebook.readers.house_file import make_house
 
 __all__ = [
+    "LATE_SECONDS",
     "MOST_BENCHES",
     "MOST_RECORDS",
     "BenchState",
@@ -29,6 +31,7 @@ __all__ = [
     "Section",
     "advance",
     "check",
+    "is_fixed",
     "missing_for_commit",
     "play",
 ]
@@ -39,7 +42,13 @@ MOST_BENCHES = 60
 MOST_RECORDS = 60
 """Records that one bench may hold, those set aside included."""
 
+LATE_SECONDS = 180.0
+"""s after the bell in which benches can still send what they had typed or measured; it is marked as late."""
+
 _NO_OVERRIDE = Override()
+_TAKEN_LATE = ("work-saved", "values-set", "record-added")
+_UNDER_NUMBERS = ("values-set", "record-added", "record-discarded", "record-restored", "record-role-set")
+"""What a group's committed numbers rest on."""
 _ROLES = ("rest", "launch")
 
 
@@ -67,11 +76,15 @@ class HeldRecord:
 
 @dataclass(frozen=True, slots=True)
 class SavedStep:
-    """A step of own work as it was last saved. fields: texts by name. seq, at: of the change that saved it."""
+    """A step of own work as it was last saved.
+
+    fields: texts by name. seq, at: of the change that saved it. late: whether the bell had been rung.
+    """
 
     fields: Mapping[str, str]
     seq: int
     at: str
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,8 +141,8 @@ class Section:
     """A section as it stands after the change number `seq`.
 
     title, note: the teacher's words. made_at: UTC. house: the rules in force; house_tables: as they are written in a house file.
-    benches: by number. marks: write-ups and their marks. closed: after the bell. all_open: the ledger is open to every bench.
-    void: numbers of undone changes.
+    benches: by number. marks: write-ups and their marks. closed_at: when the bell was rung, "" before. all_open: the ledger is open
+    to every bench. void: numbers of undone changes. begun_at: when a bench did something for the first time, "" before.
     """
 
     title: str = ""
@@ -139,10 +152,16 @@ class Section:
     house_tables: Mapping[str, object] = field(default_factory=dict)
     benches: Mapping[int, BenchState] = field(default_factory=dict)
     marks: MarkBook = field(default_factory=MarkBook)
-    closed: bool = False
+    closed_at: str = ""
     all_open: bool = False
     seq: int = 0
     void: frozenset[int] = frozenset()
+    begun_at: str = ""
+
+    @property
+    def closed(self) -> bool:
+        """Whether the bell has been rung."""
+        return bool(self.closed_at)
 
     def may_see_ledger(self, number: int) -> bool:
         """Whether the students of a bench may see its ledger.
@@ -174,10 +193,11 @@ def advance(section: Section, change: Change, *, earlier: Iterable[Change] = ())
     return replace(_apply(section, change), seq=change.seq)
 
 
-def check(section: Section, draft: Draft, *, earlier: Iterable[Change] = ()) -> None:
+def check(section: Section, draft: Draft, *, earlier: Iterable[Change] = (), now: str = "") -> None:
     """Check whether a draft makes sense in the section as it stands, its form included.
 
-    earlier: every change so far; needed for an undoing alone.
+    earlier: every change so far; needed for an undoing alone. now: the time, as a change has it; with it, what a bench had typed
+    or measured when the bell rang is taken for LATE_SECONDS more.
     Raises InputError: what cannot be done, why, and what to do instead.
     """
     check_draft(draft)
@@ -199,11 +219,16 @@ def check(section: Section, draft: Draft, *, earlier: Iterable[Change] = ()) -> 
         check_marking(section.marks, draft)
     if "house" in draft.body:
         make_house(draft.body["house"])  # type: ignore[arg-type]  # a table: check_draft looked
-    if draft.actor == "bench" and section.closed:
+    if draft.actor == "bench" and section.closed and not _just_late(section, draft, now):
         raise _refused("The lesson is over: nothing more can be changed here.", "Ask your teacher to take back the bell.")
     bench = section.benches.get(draft.bench or 0)
     if bench is not None:
         _check_bench(section, bench, draft)
+
+
+def is_fixed(change: Change) -> bool:
+    """Whether a change can no longer be undone by a group that has committed."""
+    return change.body.get("step") in COMMITTED_STEPS or change.kind in _UNDER_NUMBERS
 
 
 def _check_undoing(section: Section, draft: Draft, earlier: Iterable[Change]) -> None:
@@ -220,8 +245,15 @@ def _check_undoing(section: Section, draft: Draft, earlier: Iterable[Change]) ->
         if target.actor != "bench" or target.bench != draft.bench or target.kind in ("work-committed", "undone", "hint-released"):
             raise _refused("This is not yours to undo.", "Ask your teacher.")
         bench = section.benches.get(draft.bench or 0)
-        if bench is not None and bench.committed_at and target.body.get("step") in COMMITTED_STEPS:
+        if bench is not None and bench.committed_at and is_fixed(target):
             raise _refused("What was committed can no longer be changed.", "Ask your teacher to open it again.")
+
+
+def _just_late(section: Section, draft: Draft, now: str) -> bool:
+    """Whether a change was under way when the bell rang: text not saved yet, a file not sent yet."""
+    if not now or draft.kind not in _TAKEN_LATE:
+        return False
+    return (datetime.fromisoformat(now) - datetime.fromisoformat(section.closed_at)).total_seconds() <= LATE_SECONDS
 
 
 def _check_bench(section: Section, bench: BenchState, draft: Draft) -> None:
@@ -244,6 +276,11 @@ def _check_bench(section: Section, bench: BenchState, draft: Draft) -> None:
             raise _refused(f"There is no step {step[:40]!r}.", f"The steps are {', '.join(FIELDS)}.")
         if bench.committed_at and step in COMMITTED_STEPS and draft.actor == "bench":
             raise _refused(f"The step “{step}” was committed and can no longer be changed.", "Ask your teacher to open it again.")
+    if bench.committed_at and draft.actor == "bench" and draft.kind in _UNDER_NUMBERS:
+        raise _refused(
+            "You have committed numbers that rest on these readings and records.",
+            "Ask your teacher to open your work again; then they can be changed.",
+        )
     if draft.kind == "work-committed":
         if bench.committed_at:
             raise _refused("Uncertainties and claim were committed already.", "Go on with the next step.")
@@ -312,7 +349,7 @@ def _apply(section: Section, change: Change) -> Section:
     if kind == "renamed":
         return replace(section, title=str(body["title"]))
     if kind in ("bell-rung", "bell-taken-back"):
-        return replace(section, closed=kind == "bell-rung")
+        return replace(section, closed_at=change.at if kind == "bell-rung" else "")
     if kind in ("all-ledgers-opened", "all-ledgers-closed"):
         opened = kind == "all-ledgers-opened"
         # Closing to all closes the single ones too: a teacher who says "close" means it.
@@ -326,9 +363,10 @@ def _apply(section: Section, change: Change) -> Section:
     bench = section.benches[number]
     if kind == "record-moved":
         return _moved(section, bench, change)
-    changed = replace(_change_bench(bench, change), seq=change.seq)
+    changed = replace(_change_bench(bench, change, late=section.closed), seq=change.seq)
     if change.actor != "teacher":
         changed = replace(changed, touched_at=change.at)
+        section = replace(section, begun_at=section.begun_at or change.at)
     return replace(section, benches={**section.benches, number: changed})
 
 
@@ -342,7 +380,7 @@ def _moved(section: Section, bench: BenchState, change: Change) -> Section:
     return replace(section, benches={**section.benches, bench.number: left, to: joined})
 
 
-def _change_bench(bench: BenchState, change: Change) -> BenchState:
+def _change_bench(bench: BenchState, change: Change, *, late: bool) -> BenchState:
     body, kind = change.body, change.kind
     if kind == "bench-named":
         return replace(bench, name=str(body["name"]).strip())
@@ -361,7 +399,7 @@ def _change_bench(bench: BenchState, change: Change) -> BenchState:
     if kind == "work-saved":
         fields = body["fields"]
         assert isinstance(fields, Mapping)
-        return replace(bench, work={**bench.work, str(body["step"]): SavedStep(dict(fields), change.seq, change.at)})
+        return replace(bench, work={**bench.work, str(body["step"]): SavedStep(dict(fields), change.seq, change.at, late)})
     if kind == "hint-released":
         given = (str(body["code"]), str(body["grade"]))
         return bench if given in bench.hints else replace(bench, hints=(*bench.hints, given))

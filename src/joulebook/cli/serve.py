@@ -55,7 +55,9 @@ def serve(
 
     from joulebook.store.database import open_store
     from joulebook.web.app import create_app
+    from joulebook.web.connections import GuardedProtocol
     from joulebook.web.settings import Settings
+    from joulebook.web.sign_in import EPOCH
 
     if section and not watch:
         raise click.UsageError("--section is of use with --watch alone.")
@@ -81,7 +83,7 @@ def serve(
         )
         settings = Settings(
             port=port, hosts=hosts, address=f"http://{here}:{port}", lan=lan, secret=_kept(store, "cookie-secret", 32),
-            epoch=_kept(store, "teacher-epoch", 8), watch=Path(watch) if watch else None, watch_section=chosen,
+            epoch=_kept(store, EPOCH, 8), watch=Path(watch) if watch else None, watch_section=chosen,
         )  # fmt: skip
         app = create_app(store, settings)
         link = f"http://127.0.0.1:{port}/sign-in/{settings.sign_in_token}"
@@ -90,7 +92,7 @@ def serve(
             click.launch(link)
         config = uvicorn.Config(
             app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=3, limit_concurrency=400,
-            proxy_headers=False,
+            proxy_headers=False, http=GuardedProtocol,
         )  # fmt: skip
         uvicorn.Server(config).run(sockets=[listener])
 

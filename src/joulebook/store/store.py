@@ -137,7 +137,7 @@ class Store:
         """
         with self._write() as connection:
             before, earlier = self._locked(connection, section)
-            check(before, draft, earlier=earlier)
+            check(before, draft, earlier=earlier, now=_time(earlier))
             check_base(before, draft, base)
             self._keep_file(connection, section, before, draft, content)
             change = self._insert(connection, section, draft, earlier)
@@ -153,7 +153,7 @@ class Store:
         with self._write() as connection:
             state, earlier = self._locked(connection, section)
             for draft in drafts:
-                check(state, draft, earlier=earlier)
+                check(state, draft, earlier=earlier, now=_time(earlier))
                 if draft.kind in ("record-added", "section-made"):
                     what = f"A change of the kind {draft.kind} comes alone."
                     raise InputError(what, remedy="Make it by itself.", code="refused")
@@ -377,9 +377,7 @@ class Store:
             self._mint(connection, section, bench)
 
     def _insert(self, connection: Connection, section: str, draft: Draft, earlier: Sequence[Change]) -> Change:
-        # The clock may be set back in the middle of a lesson; the log's times never are.
-        at = max(_now(), earlier[-1].at) if earlier else _now()
-        change = Change(len(earlier) + 1, at, draft.kind, draft.actor, draft.bench, dict(draft.body))
+        change = Change(len(earlier) + 1, _time(earlier), draft.kind, draft.actor, draft.bench, dict(draft.body))
         connection.execute(insert(ChangeRow).values(section=section, **change.to_dict()))
         return change
 
@@ -427,6 +425,11 @@ class Store:
         if busy:
             what = "It is deleted, but another program still reads the store, and traces of it stay in the file beside it."
             raise StoreError(what, remedy="End the other joulebook; closing the last one empties that file.", source=self.place)
+
+
+def _time(earlier: Sequence[Change]) -> str:
+    """Return the time of the next change: the clock may be set back in the middle of a lesson; the log's times never are."""
+    return max(_now(), earlier[-1].at) if earlier else _now()
 
 
 def _now() -> str:

@@ -1,10 +1,16 @@
-"""Who asks: the teacher, a bench, or nobody yet. Kept in a signed cookie that no script can read."""
+"""Who asks: the teacher, a bench, or nobody yet. Kept in a signed cookie that no script can read.
+
+The cookie goes along when a link on another site is followed (SameSite=Lax), so that a join link works wherever it was pasted;
+whatever changes something is refused unless one of our own pages sent it (security.OriginCheck).
+"""
 
 from __future__ import annotations
 
+import hashlib
 from typing import Annotated
 
 from fastapi import Depends, Request
+from starlette.concurrency import run_in_threadpool
 
 from joulebook.errors import InputError, JoulebookError
 from joulebook.web.room import Room
@@ -53,9 +59,13 @@ def sign_out(request: Request) -> None:
     request.session.clear()
 
 
-def remember_bench(request: Request, section: str, bench: int) -> None:
-    """Remember which bench this browser works at."""
-    request.session[_BENCH] = [section, bench]
+def remember_bench(request: Request, section: str, bench: int, code: str) -> None:
+    """Remember which bench this browser works at. code: by which it came in; with a new code it must come in anew."""
+    request.session[_BENCH] = [section, bench, _sign_of(code)]
+
+
+def _sign_of(code: str) -> str:
+    return hashlib.sha256(code.upper().encode()).hexdigest()[:16]
 
 
 def on_this_machine(request: Request) -> bool:
@@ -77,14 +87,14 @@ def _teacher(request: Request) -> Room:
 
 async def _bench(request: Request) -> tuple[str, int]:
     kept = request.session.get(_BENCH)
-    if not (isinstance(kept, list) and len(kept) == 2 and isinstance(kept[0], str) and isinstance(kept[1], int)):
+    if not (isinstance(kept, list) and len(kept) == 3 and isinstance(kept[0], str) and isinstance(kept[1], int)):
         raise NotSignedInError(_BENCH)
-    section, number = kept
+    section, number, sign = kept
     try:
-        whole = await _room(request).section(section)
+        code = await run_in_threadpool(_room(request).store.code, section, number)
     except InputError:
         raise NotSignedInError(_BENCH) from None
-    if number not in whole.benches:
+    if sign != _sign_of(code):
         raise NotSignedInError(_BENCH)
     return section, number
 

@@ -67,7 +67,7 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
             Middleware(OriginCheck),
             Middleware(BodyLimit, size=_body_size, seconds=settings.body_seconds),
             Middleware(
-                SessionMiddleware, secret_key=settings.secret, session_cookie="joulebook", same_site="strict",
+                SessionMiddleware, secret_key=settings.secret, session_cookie="joulebook", same_site="lax",
                 max_age=int(settings.session_hours * 3600),
             ),
         ],

@@ -10,8 +10,8 @@ from starlette.concurrency import run_in_threadpool
 
 from joulebook.classroom.changes import KINDS, Change
 from joulebook.classroom.comparing import side_by_side
-from joulebook.classroom.own_work import COMMITTED_STEPS, FIELDS
-from joulebook.classroom.section import BenchState, Section
+from joulebook.classroom.own_work import FIELDS
+from joulebook.classroom.section import BenchState, Section, is_fixed
 from joulebook.classroom.standing import when
 from joulebook.classroom.student_view import HintLine, StudentView, view_for_students
 from joulebook.engine.house import House
@@ -181,7 +181,7 @@ def _undo(mine: list[Change], whole: Section, bench: BenchState) -> tuple[int, s
     for change in reversed(mine):
         if change.actor != "bench" or change.seq in whole.void or change.kind in _NOT_THEIRS or not KINDS[change.kind].undoable:
             continue
-        if bench.committed_at and change.body.get("step") in COMMITTED_STEPS:
+        if bench.committed_at and is_fixed(change):
             continue
         return change.seq, _say(change, mine)
     return None

@@ -18,6 +18,7 @@ from joulebook.render.numbers import number, percent, value_with_u
 from joulebook.render.pictures import Pictures
 from joulebook.render.plain import clean_text
 from joulebook.render.words import SEVERITY_WORDS, input_words, quantity_words
+from joulebook.web.bench_steps import HEADINGS
 from joulebook.web.board_contexts import HintOffer, RecordRow, WorkLine
 
 __all__ = ["finding_texts", "told_of"]
@@ -103,12 +104,14 @@ def _work_line(line: SideBySide) -> WorkLine:
 def _work_note(bench: BenchState, numbers: tuple[SideBySide, ...]) -> str:
     if not bench.work:
         return "The group has saved nothing of its own work yet."
+    late = ", ".join(HEADINGS[step] for step, saved in bench.work.items() if saved.late)
+    after = f" Sent after the bell: {late}." if late else ""
     if not any(line.written for line in numbers):
-        return "The group has not come to its numbers yet."
+        return f"The group has not come to its numbers yet.{after}"
     told = (
         "Uncertainties and claim are committed." if bench.committed_at else "Not committed yet: the group may still change them."
     )
-    return f"{told} The audit's values are means over the launches; a group may rightly have worked on one of them."
+    return f"{told}{after} The audit's values are means over the launches; a group may rightly have worked on one of them."
 
 
 def _own_words(bench: BenchState) -> tuple[tuple[str, str], ...]:

@@ -129,9 +129,29 @@ async function refresh() {
     answer = await fetch(`/bench?${query}`, {headers: {Accept: "text/html"}});
     if (!answer.ok || answer.redirected) throw new Error(String(answer.status));
     const page = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("bench");
-    if (page && !busy) take(page);
     connected();
+    if (page && !busy && "closed" in page.dataset && !("closed" in root().dataset)) await sendLate();
+    else if (page && !busy) { if (!("closed" in page.dataset)) delete root().dataset.closed; take(page); }
   } catch { disconnected(); }
+}
+// The bell: what was typed or chosen and not sent yet goes to the teacher as it stands.
+async function sendLate() {
+  root().dataset.closed = "";
+  busy = true;
+  let refused = null, sent = 0;
+  const under = [...document.querySelectorAll("form[data-draft][data-unsaved], form.adding")].filter(form => form.dataset.unsaved || [...form.querySelectorAll("input[type=file]")].some(each => each.files.length));
+  try {
+    for (const form of under) {
+      const data = new FormData(form);
+      const answer = await fetch(form.action, {method: "POST", body: form.enctype === "multipart/form-data" ? data : new URLSearchParams(data), headers: {Accept: "text/html"}});
+      if (answer.ok) { forget(form); sent += 1; } else refused = await answer.text();
+    }
+    const text = refused || await (await fetch("/bench", {headers: {Accept: "text/html"}})).text();
+    busy = false;
+    const page = new DOMParser().parseFromString(text, "text/html").getElementById("bench");
+    if (page) exchange(page);
+  } catch { busy = false; delete root().dataset.closed; disconnected(); return; }
+  document.getElementById("news").textContent = sent ? "The lesson is over. What you had not saved was sent to your teacher." : "The lesson is over.";
 }
 function take(page) {
   const said = [];
