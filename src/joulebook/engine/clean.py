@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from joulebook.engine.noise import difference_noise, quantum
 from joulebook.engine.record import Record
+from joulebook.uncertainty.robust import median
 
 __all__ = ["FLAGS", "SPEED_LIMIT", "Trace", "clean", "name_outliers"]
 
@@ -77,7 +78,7 @@ def clean(record: Record, *, min_range: float = 0.0, max_range: float | None = N
     _flag_clock(time, flags)
     good = np.flatnonzero(flags == "")
     steps = np.diff(time[good])
-    interval = float(np.median(steps)) if steps.size else 0.0
+    interval = median(steps) if steps.size else 0.0
     step = max(quantum(distance[good]), record.distance_step) if good.size else 0.0
     noise = _first_noise(time[good], distance[good], step)
     low = _at_the_floor(distance[good], min_range, max(3.0 * noise, 0.002) + step)
@@ -204,7 +205,7 @@ def _flag_impossible(
             continue
         run = wrong[start:stop]
         still = run.size >= 3 and np.ptp(d[run]) <= max(6.0 * noise, 0.004)
-        far = float(np.median(d[run] - expected[start:stop])) > 0.0
+        far = median(d[run] - expected[start:stop]) > 0.0
         flags[good[run]] = "stuck" if still else "far-echo" if far else "outlier"
         start = stop
 
@@ -217,7 +218,7 @@ def _flag_spikes(
     The slopes before, across and after must agree: at a bounce they do not, so its sharpest sample is left alone.
     """
     stamps = time[flags == ""]
-    if stamps.size < 5 or float(np.median(np.diff(stamps))) > _DENSE:
+    if stamps.size < 5 or median(np.diff(stamps)) > _DENSE:
         return  # a bounce takes no more than a sample or two: nothing tells it from a false echo before a motion is fitted
     for width in (1, 2):
         good = np.flatnonzero(flags == "")

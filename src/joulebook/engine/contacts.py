@@ -15,6 +15,8 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from joulebook.uncertainty.robust import median
+
 __all__ = ["LONGEST", "Contacts", "find_contacts"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -86,7 +88,7 @@ def find_contacts(
     if times.size == 0:
         offset, half = _from_the_push(level - still_level, mean, launch_speed)
         return Contacts(offset, half, empty, empty, np.nan, np.nan, "unseen", max(offset - half, 0.0))
-    duration = float(np.median(times))
+    duration = median(times)
     if duration <= _INSTANT:
         offset, half, kind = 0.0, 0.001 + min(max(-duration, 0.0) * launch_speed, 0.01), "hard"
     elif duration > LONGEST:
@@ -168,7 +170,7 @@ def _soft(
     ones = inverse.sum(axis=1)
     duration = float(ones @ times / ones.sum())
     if not _INSTANT < duration < LONGEST:  # strongly correlated times can pull their weighted mean out of their own range
-        duration = float(np.median(times))
+        duration = median(times)
     rest = times - duration
     misfit_spring = float(rest @ inverse @ rest)
     reaches = _reaches()

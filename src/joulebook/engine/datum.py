@@ -9,6 +9,7 @@ import numpy as np
 
 from joulebook.engine.clean import Trace
 from joulebook.engine.phases import Outline
+from joulebook.uncertainty.robust import median
 
 __all__ = ["Datum", "RestLevel", "rest_level", "take_datum"]
 
@@ -62,7 +63,7 @@ def rest_level(trace: Trace, first: int = 0, last: int | None = None) -> RestLev
     band = max(5.0 * trace.noise + trace.step, 0.002)
     best = (0, 0)
     for _ in range(2):  # the second pass looks round the median of the longest stretch of the first
-        centre = float(np.median(values[best[0] : best[1]])) if best[1] else float(np.median(values))
+        centre = median(values[best[0] : best[1]]) if best[1] else median(values)
         best = _longest(np.abs(values - centre) <= band)
     start, end = best
     if end - start < max(3, min(5, index.size // 4)):

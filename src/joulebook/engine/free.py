@@ -13,6 +13,7 @@ from scipy.special import stdtrit
 from joulebook.engine.contacts import LONGEST
 from joulebook.engine.datum import Datum
 from joulebook.engine.hops import Hops
+from joulebook.uncertainty.robust import median
 
 __all__ = ["drop_strange_hops", "drop_wild", "holds_all", "reject", "take_free"]
 
@@ -28,7 +29,7 @@ def drop_wild(hops: Hops) -> None:
     """
     for _ in range(3):
         residual = np.abs(hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0])
-        keep = residual <= max(8.0 * 1.4826 * float(np.median(residual)), 0.002)
+        keep = residual <= max(8.0 * 1.4826 * median(residual), 0.002)
         if keep.all() or keep.sum() < max(hops.values.size + 2, 0.6 * keep.size):
             break
         hops.keep(keep)
@@ -104,7 +105,7 @@ def reject(hops: Hops) -> IntArray:
         q = np.linalg.qr(solution.jacobian * root[:, None])[0]
         size = np.abs(solution.residuals) * root / np.sqrt(np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 0.05))
         spare = max(solution.dof, 1)
-        scale = min(1.4826 * float(np.median(size)) * (1.0 + 2.0 / spare), max(solution.sd, 1e-9))
+        scale = min(1.4826 * median(size) * (1.0 + 2.0 / spare), max(solution.sd, 1e-9))
         scale = max(scale, hops.trace.step / np.sqrt(12.0), 0.3 * hops.trace.noise)
         # One sample in two hundred records may be thrown out though it is the cart.
         threshold = float(stdtrit(spare, 1.0 - 0.0025 / size.size)) * scale + 0.5 * hops.trace.step

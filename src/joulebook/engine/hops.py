@@ -12,6 +12,7 @@ from joulebook.engine.experiment import ArcMotion
 from joulebook.engine.least_squares import Solution, least_squares
 from joulebook.engine.phases import Outline
 from joulebook.errors import FitError
+from joulebook.uncertainty.robust import median
 
 __all__ = ["Hops"]
 
@@ -169,7 +170,7 @@ class Hops:
         """Return a robust guess of one sample's noise from the fit so far, m, never below what the readings' step leaves."""
         residual = self.level[self.index] - self.predict(self.hop, self.time)[0]
         spare = max(residual.size - self.values.size, 1)
-        robust = 1.4826 * float(np.median(np.abs(residual))) * float(np.sqrt(residual.size / spare))
+        robust = 1.4826 * median(np.abs(residual)) * float(np.sqrt(residual.size / spare))
         return float(max(robust, self.trace.step / np.sqrt(12.0), 0.5 * self.trace.noise, 5e-5))
 
     def prediction(self, j: int, time: FloatArray) -> FloatArray:

@@ -173,7 +173,7 @@ def draw_up(
         )
         for row, name in enumerate(propagation.outputs)
     }  # fmt: skip
-    return Ledger(_gather(found, experiment), _budgets(propagation.budgets(), experiment), validated)
+    return Ledger(_gather(found, experiment), _budgets(propagation.rows(), experiment), validated)
 
 
 def _unit(experiment: Experiment, name: str) -> str:
@@ -191,13 +191,10 @@ def _gather(found: Mapping[str, Quantity], experiment: Experiment) -> dict[str, 
     return result
 
 
-def _budgets(budgets: Mapping[str, Sequence[object]], experiment: Experiment) -> dict[str, tuple[BudgetLine, ...]]:
+def _budgets(
+    rows: Mapping[str, Sequence[tuple[str, float, float, float]]], experiment: Experiment
+) -> dict[str, tuple[BudgetLine, ...]]:
+    """Return the budgets without the lines that contribute nothing."""
     return {
-        name: tuple(
-            BudgetLine(line.input, line.sensitivity, line.contribution, line.share)  # type: ignore[attr-defined]
-            for line in lines
-            if line.contribution > 0.0  # type: ignore[attr-defined]
-        )
-        for name, lines in budgets.items()
-        if name in experiment.units
+        name: tuple([BudgetLine(*row) for row in lines if row[2] > 0.0]) for name, lines in rows.items() if name in experiment.units
     }

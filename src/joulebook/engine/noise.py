@@ -7,6 +7,8 @@ import math
 import numpy as np
 import numpy.typing as npt
 
+from joulebook.uncertainty.robust import median
+
 __all__ = ["FloatArray", "difference_noise", "noise_floor", "quantum", "robust_scale"]
 
 FloatArray = npt.NDArray[np.float64]
@@ -37,7 +39,7 @@ def robust_scale(x: npt.ArrayLike) -> float:
     values = values[np.isfinite(values)]
     if values.size == 0:
         return math.nan
-    return _MAD * _median(np.abs(values - _median(values)))
+    return _MAD * median(np.abs(values - median(values)))
 
 
 def quantum(values: npt.ArrayLike) -> float:
@@ -96,15 +98,6 @@ def difference_noise(t: npt.ArrayLike, x: npt.ArrayLike, *, step: float = 0.0) -
     return noise_floor(scale, step)
 
 
-def _median(values: FloatArray) -> float:
-    """Return the median; np.median takes ten times as long for a hundred values."""
-    middle = values.size // 2
-    if values.size % 2:
-        return float(np.partition(values, middle)[middle])
-    pair = np.partition(values, (middle - 1, middle))
-    return 0.5 * float(pair[middle - 1] + pair[middle])
-
-
 def _contrasts(t: FloatArray, x: FloatArray) -> FloatArray:
     """Return the unit-length contrasts of every four samples in a row that annihilate a parabola (third divided differences)."""
     if t.size < 4:
@@ -114,7 +107,7 @@ def _contrasts(t: FloatArray, x: FloatArray) -> FloatArray:
     usable = (gap[:-2] > 0.0) & (gap[1:-1] > 0.0) & (gap[2:] > 0.0)
     if not usable.any():
         return np.empty(0)
-    usable &= span <= 2.0 * _median(span[usable])
+    usable &= span <= 2.0 * median(span[usable])
     a, b, c = gap[:-2][usable], gap[1:-1][usable], gap[2:][usable]
     # Weights 1/Π(tⱼ − tₖ) of the four samples, cleared of their common denominator abc(a+b)(b+c)(a+b+c).
     w0, w1 = -b * c * (b + c), c * (a + b) * (a + b + c)

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from joulebook.engine.clean import Trace
+from joulebook.uncertainty.robust import median
 
 __all__ = ["Arc", "Outline", "find_phases", "foot_of_climb"]
 
@@ -352,7 +353,7 @@ def _before(
     departure = _foot(trace, level, int(np.searchsorted(index, arcs[0].first)))
     if departure == 0:
         return None, float("nan"), None
-    centre = float(np.median(level[max(0, departure - 8) : departure + 1]))
+    centre = median(level[max(0, departure - 8) : departure + 1])
     begin = departure
     while begin > 0 and abs(level[begin - 1] - centre) <= tolerance:
         begin -= 1
@@ -389,7 +390,7 @@ def _after(
         return None, float("nan")
     tolerance = 4.0 * trace.noise + trace.step
     end = level.size - 1
-    centre = float(np.median(level[max(0, end - 4) :]))
+    centre = median(level[max(0, end - 4) :])
     off = np.flatnonzero(np.abs(level - centre) > tolerance)
     begin = int(off[-1]) + 1 if off.size else 0
     last_arc = int(np.searchsorted(index, arcs[-1].last))

@@ -62,22 +62,24 @@ def arc(
     Climb (1/k) ln cos(√(a_u k) τ), descent −(1/k) ln cosh(√(a_d k) τ); both tend to −½aτ² as k → 0.
     Where the climb's argument passes π/2 there is no such motion, and the position stays where it was at π/2, far below.
     """
-    a = np.where(tau < 0.0, climb, descent)
-    sign = np.where(tau < 0.0, 1.0, -1.0)
-    fall = 0.5 * tau * tau
-    q = sign * a * drag * tau * tau
+    rising = tau < 0.0
+    a = np.where(rising, climb, descent)
+    square = tau * tau
+    signed = np.where(rising, a, -a) * square
+    q = signed * drag
     if np.max(np.abs(q), initial=0.0) < _SMALL:
-        f = 1.0 + q * (1.0 / 6.0 + q * (2.0 / 45.0 + q * 17.0 / 1260.0))
-        g = 1.0 / 6.0 + q * (4.0 / 45.0 + q * 17.0 / 420.0)
+        f = 1.0 + q * (1.0 / 6.0 + q * (2.0 / 45.0 + q * (17.0 / 1260.0)))
+        g = 1.0 / 6.0 + q * (4.0 / 45.0 + q * (17.0 / 420.0))
         h = f + q * g
-        return -a * fall * f, -fall * h, -a * tau * h, -a * fall * g * sign * a * tau * tau
+        fall = -0.5 * square
+        position = a * fall
+        return position * f, fall * h, -a * tau * h, position * g * signed
     root = np.sqrt(a * drag)
     x = root * np.abs(tau)
     with np.errstate(all="ignore"):
-        up = tau < 0.0
         bounded = np.minimum(x, 0.5 * np.pi)
-        log = np.where(up, np.log(np.cos(bounded)), -np.log(np.cosh(x)))
-        tangent = np.where(up, np.tan(bounded), np.tanh(x))
+        log = np.where(rising, np.log(np.cos(bounded)), -np.log(np.cosh(x)))
+        tangent = np.where(rising, np.tan(bounded), np.tanh(x))
         position = log / drag
         by_tau = -np.sign(tau) * np.sqrt(a / drag) * tangent
         by_a = -np.abs(tau) * tangent / (2.0 * np.sqrt(a * drag))

@@ -91,6 +91,10 @@ class Propagation:
         """Return the budgets of all outputs."""
         return dict(zip(self.outputs, self._budgets(slice(None)), strict=True))
 
+    def rows(self) -> dict[str, list[tuple[str, float, float, float]]]:
+        """Return the budgets of all outputs as plain rows: input, sensitivity, contribution and share, as in Influence."""
+        return dict(zip(self.outputs, self._rows(slice(None)), strict=True))
+
     def quantity(self, output: str, unit: str) -> Quantity:
         """Return one output as a Quantity. Raises InputError as `index` does."""
         row = self.index(output)
@@ -104,16 +108,16 @@ class Propagation:
         return coefficients
 
     def _budgets(self, rows: slice) -> list[tuple[Influence, ...]]:
+        return [tuple([Influence(*line) for line in lines]) for lines in self._rows(rows)]
+
+    def _rows(self, rows: slice) -> list[list[tuple[str, float, float, float]]]:
         places = np.array(self.line_places, dtype=np.intp)
         scalar = places >= 0
         shares = self.line_shares[rows]
         slopes = np.where(scalar, self.sensitivities[rows][:, places], 0.0)
         parts = np.where(scalar, np.abs(slopes) * self.input_u[places], np.sqrt(np.maximum(shares, 0.0)) * self.u[rows, None])
         columns = (slopes.tolist(), parts.tolist(), shares.tolist())
-        return [
-            tuple([Influence(*line) for line in sorted(zip(self.lines, *row, strict=True), key=_falling_share)])
-            for row in zip(*columns, strict=True)
-        ]
+        return [sorted(zip(self.lines, *row, strict=True), key=_falling_share) for row in zip(*columns, strict=True)]
 
 
 def propagate(
