@@ -409,6 +409,17 @@ def test_draws_beyond_the_possible_stay_finite() -> None:
         assert np.isfinite(found[name]).all(), name
 
 
+def test_draws_with_the_apex_below_the_release_have_no_climb() -> None:
+    v = ideal(0.01, 0.4, **{"cart.drag_area": 0.05})
+    k = drag_constant(v)
+    moved = {name: np.array([value, value]) for name, value in v.items()}
+    # With drag enough that the exact form is used, and a release above the apex in the first of two draws.
+    moved["datum.level"] = moved["datum.level"] + np.array([2.0, 0.0])
+    found = model_of(k)(moved)
+    assert np.isfinite(found["release_time"]).all()
+    assert found["release_time"][0] == found["apex_time"][0] and found["release_time"][1] < found["apex_time"][1]
+
+
 @pytest.mark.parametrize("k", [1e-9, 0.02, 0.0249, 0.0251, 0.03, 0.5])
 def test_the_functions_of_the_drag_are_smooth(k: float) -> None:
     """Energy at release and climb time against their closed forms (a/2k)(e^2kh − 1)·m and arccos(e^−kh)/√(ak), k small or not."""

@@ -213,14 +213,15 @@ def _excess(x: Array) -> Array:
 
 
 def _climb_time(a: Array, h: Array, k: Array) -> Array:
-    """Return the time from release to apex, arccos(e^(−kh))/√(ak), analytic at k = 0."""
+    """Return the time from release to apex, arccos(e^(−kh))/√(ak), analytic at k = 0; 0 where a far-out draw puts h below 0."""
     y = k * h
     series = np.asarray(_root(2.0 * h / a) * np.sqrt(1.0 - y / 3.0 + 2.0 * y * y / 45.0))
-    if np.max(np.abs(y), initial=0.0) < _SMALL:
+    small = y.real < _SMALL
+    if small.all():
         return series
-    safe = np.where(np.abs(y) < _SMALL, 1.0, y)
+    safe = np.where(small, 1.0, y)
     exact = _root(2.0 * h / a) * np.arccos(np.exp(-safe)) / np.sqrt(2.0 * safe)
-    return np.where(np.abs(y) < _SMALL, series, exact)
+    return np.where(small, series, exact)
 
 
 def expected_fall(v: Mapping[str, float]) -> float:
