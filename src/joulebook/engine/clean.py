@@ -190,6 +190,8 @@ def _flag_impossible(
     t, d = time[good], distance[good]
     moves, gaps = np.abs(np.diff(d)), np.diff(t)
     slack = 6.0 * noise + 0.01
+    if not np.any(moves > SPEED_LIMIT * gaps + slack):
+        return
     moving = moves[moves > 5.0 * noise] / gaps[moves > 5.0 * noise]
     usual = float(np.quantile(moving, 0.8)) if moving.size else 0.0
     limit = min(max(SPEED_LIMIT, 2.2 * usual), 5.0)

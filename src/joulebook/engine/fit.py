@@ -181,6 +181,8 @@ def _rest_above_flight(hops: Hops, outline: Outline, datum: Datum, seen: int) ->
 
 def _inside(hops: Hops, rejected: IntArray) -> IntArray:
     """Return the rejected samples without stretches at the ends of a hop: there it was a hand or the stop, not the ranger."""
+    if rejected.size == 0:
+        return rejected
     kept = [rejected[:0]]
     for j in range(hops.count):
         used = hops.index[hops.hop == j]
@@ -202,9 +204,8 @@ def _weigh_by_speed(hops: Hops) -> bool:
     assert solution is not None
     if solution.dof < 12 or not solution.sd > 0.0:
         return False
-    q = np.linalg.qr(solution.jacobian)[0]
-    square = (solution.residuals / solution.sd) ** 2 / np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 0.1)
-    x = hops.predict(hops.hop, hops.time)[2] ** 2
+    square = (solution.residuals / solution.sd) ** 2 / np.maximum(1.0 - solution.leverages(), 0.1)
+    x = hops.here()[2] ** 2
     centred = x - x.mean()
     spread = float(centred @ centred)
     beta = float(centred @ square) / spread
@@ -239,7 +240,7 @@ def _by_drag(hops: Hops) -> FloatArray:
     solution = hops.solution
     assert solution is not None
     weights = np.ones(hops.index.size) if hops.weights is None else hops.weights
-    change = hops.predict(hops.hop, hops.time)[3]
+    change = hops.here()[3]
     return np.asarray(-solution.unscaled @ (solution.jacobian.T @ (weights * change)))
 
 
@@ -249,7 +250,7 @@ def _misfit(hops: Hops, noise: NoiseModel, u_drag: float, release_level: float, 
     root = np.ones(hops.index.size) if hops.weights is None else np.sqrt(hops.weights)
     time, apex_times = hops.time, hops.apex_times[hops.hop]
     return find_misfit(
-        solution.jacobian, solution.residuals, hops.segments(), root=root, by_drag=hops.predict(hops.hop, time)[3], u_drag=u_drag,
+        solution.jacobian, solution.residuals, hops.segments(), root=root, by_drag=hops.here()[3], u_drag=u_drag,
         tau=time - apex_times, position=hops.level[hops.index] - solution.residuals, apex_positions=hops.apexes[hops.hop],
         apex_times=apex_times, accelerations=np.where(time < apex_times, hops.climb, hops.descent),
         release_level=release_level, first_apex=float(hops.apexes[0]), up=up,
@@ -328,7 +329,8 @@ def _along(hops: Hops, windows: FloatArray) -> FloatArray:
     """Return the fitted position on all samples inside the hops' windows, NaN elsewhere, shape (n,)."""
     time = hops.trace.time
     fitted = np.full(time.size, np.nan)
-    for j, (start, stop) in enumerate(windows.tolist()):
-        inside = np.flatnonzero((time >= start) & (time <= stop))
-        fitted[inside] = hops.predict(j, time[inside])[0]
+    inside = [np.flatnonzero((time >= start) & (time <= stop)) for start, stop in windows.tolist()]
+    index = np.concatenate(inside)
+    # Where two hops share a sample the later one counts: it is written last.
+    fitted[index] = hops.predict(np.repeat(np.arange(len(inside)), [part.size for part in inside]), time[index])[0]
     return fitted

@@ -28,7 +28,7 @@ def drop_wild(hops: Hops) -> None:
     over the scatter that is left without it (externally studentised; R. D. Cook and S. Weisberg, 1982).
     """
     for _ in range(3):
-        residual = np.abs(hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0])
+        residual = np.abs(hops.level[hops.index] - hops.here()[0])
         keep = residual <= max(8.0 * 1.4826 * median(residual), 0.002)
         if keep.all() or keep.sum() < max(hops.values.size + 2, 0.6 * keep.size):
             break
@@ -39,8 +39,7 @@ def drop_wild(hops: Hops) -> None:
         assert solution is not None
         if solution.dof < 3 or solution.sd <= 2.0 * hops.trace.noise:
             return
-        q = np.linalg.qr(solution.jacobian)[0]
-        square = solution.residuals**2 / np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 1e-6)
+        square = solution.residuals**2 / np.maximum(1.0 - solution.leverages(), 1e-6)
         odd = int(np.argmax(square))
         left = max(solution.rss - float(square[odd]), 0.0) / (solution.dof - 1)
         if square[odd] < 36.0 * max(left, (0.5 * hops.trace.noise) ** 2):
@@ -52,7 +51,7 @@ def drop_wild(hops: Hops) -> None:
 def drop_strange_hops(hops: Hops, datum: Datum | None) -> None:
     """Keep the hops up to the first that does not go on from the one before: another motion, or a pause that no stop makes."""
     while hops.count > 1:
-        square = np.bincount(hops.hop, (hops.level[hops.index] - hops.predict(hops.hop, hops.time)[0]) ** 2, minlength=hops.count)
+        square = np.bincount(hops.hop, (hops.level[hops.index] - hops.here()[0]) ** 2, minlength=hops.count)
         scatter = np.sqrt(square / np.maximum(np.bincount(hops.hop, minlength=hops.count), 1))
         strange = scatter > np.maximum(4.0 * scatter.min(), 3.0 * max(hops.trace.step, 0.0005))
         if datum is not None:
@@ -101,9 +100,8 @@ def reject(hops: Hops) -> IntArray:
     most = hops.index.size // 5
     for attempt in range(6):
         solution = hops.solution if attempt == 0 and hops.solution is not None else hops.solve()
-        root = np.ones(hops.index.size) if hops.weights is None else np.sqrt(hops.weights)
-        q = np.linalg.qr(solution.jacobian * root[:, None])[0]
-        size = np.abs(solution.residuals) * root / np.sqrt(np.maximum(1.0 - np.einsum("ij,ij->i", q, q), 0.05))
+        weighted = solution.residuals if hops.weights is None else solution.residuals * np.sqrt(hops.weights)
+        size = np.abs(weighted) / np.sqrt(np.maximum(1.0 - solution.leverages(hops.weights), 0.05))
         spare = max(solution.dof, 1)
         scale = min(1.4826 * median(size) * (1.0 + 2.0 / spare), max(solution.sd, 1e-9))
         scale = max(scale, hops.trace.step / np.sqrt(12.0), 0.3 * hops.trace.noise)

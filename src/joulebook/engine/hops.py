@@ -45,6 +45,7 @@ class Hops:
     hop: IntArray = field(default_factory=lambda: np.empty(0, dtype=np.intp))
     weights: FloatArray | None = None
     solution: Solution | None = None
+    _here: tuple[FloatArray, FloatArray, FloatArray, FloatArray] | None = None
 
     @classmethod
     def start(cls, trace: Trace, outline: Outline, good: BoolArray, arc: ArcMotion, drag: float, apex: float | None) -> Hops:
@@ -116,7 +117,7 @@ class Hops:
         parts = parts[:keep]
         self.index = np.concatenate(parts)
         self.hop = np.repeat(np.arange(keep), [part.size for part in parts])
-        self.weights = None
+        self.weights, self._here = None, None
         self._settle_descent()
 
     def keep(self, mask: BoolArray) -> None:
@@ -133,6 +134,12 @@ class Hops:
         tau = time - self.apex_times[hop]
         position, by_a, by_tau, by_drag = self.arc(tau, self.climb, self.descent, self.drag)
         return self.apexes[hop] + position, by_a, by_tau, by_drag
+
+    def here(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Return what `predict` says of the samples in the fit; asked often between two changes, and worked out once."""
+        if self._here is None:
+            self._here = self.predict(self.hop, self.time)
+        return self._here
 
     def solve(self) -> Solution:
         """Fit all values to the samples. Raises FitError where they do not determine them."""
@@ -156,7 +163,7 @@ class Hops:
             return y - values[lead + 1 :: 2][hop] - position, jacobian
 
         solution = least_squares(model, self.values, names=self.names, fixed=self.fixed, weights=self.weights, tolerance=1e-10)
-        self.values, self.solution = solution.parameters.copy(), solution
+        self.values, self.solution, self._here = solution.parameters.copy(), solution, None
         if not (self.climb > 0.0 and self.descent > 0.0):
             name = "climb" if self.climb <= 0.0 else "descent"
             raise FitError(
@@ -168,7 +175,7 @@ class Hops:
 
     def scatter(self) -> float:
         """Return a robust guess of one sample's noise from the fit so far, m, never below what the readings' step leaves."""
-        residual = self.level[self.index] - self.predict(self.hop, self.time)[0]
+        residual = self.level[self.index] - self.here()[0]
         spare = max(residual.size - self.values.size, 1)
         robust = 1.4826 * median(np.abs(residual)) * float(np.sqrt(residual.size / spare))
         return float(max(robust, self.trace.step / np.sqrt(12.0), 0.5 * self.trace.noise, 5e-5))

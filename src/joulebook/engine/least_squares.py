@@ -60,6 +60,14 @@ class Solution:
         """Standard uncertainties of the parameters, shape (p,) (Type A; GUM H.3)."""
         return np.sqrt(self.covariance.diagonal())
 
+    def leverages(self, weights: FloatArray | None = None) -> FloatArray:
+        """Return how much each sample pulls its own fitted value, shape (n,): the diagonal of J(JᵀWJ)⁻¹JᵀW (Cook and Weisberg 1982).
+
+        weights: those of the fit, shape (n,), None for equal ones.
+        """
+        pull = np.einsum("ij,ij->i", self.jacobian @ self.unscaled, self.jacobian)
+        return np.asarray(pull if weights is None else pull * weights, dtype=np.float64)
+
     @property
     def correlation(self) -> FloatArray:
         """Correlation coefficients of the parameters, shape (p, p); NaN where a parameter was fixed."""

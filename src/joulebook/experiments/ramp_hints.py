@@ -55,31 +55,31 @@ HINTS: Mapping[str, Hint] = MappingProxyType(
             "without the descent there is no rolling resistance. What the record lacks no calculation brings back.",
         ),
         "too-close": Hint(
-            "Look at the point where the cart is nearest to the ranger. Is the curve still as smooth there as elsewhere?",
-            "How near may something be before a ranger can no longer tell how far it is?",
-            "Hold a tape measure between ranger and cart at the nearest point of the ride, and compare with the ranger's least "
+            "Look at the point where the cart is nearest to the motion sensor. Is the curve still as smooth there as elsewhere?",
+            "How near may something be before a motion sensor can no longer tell how far it is?",
+            "Hold a tape measure between motion sensor and cart at the nearest point of the ride, and compare with its least "
             "range.",
             "The cart comes into the blind zone. The flat stretch or the jump there is no motion of the cart. If it is the "
             "apex, the height is guesswork: launch more weakly, tilt more, or move the ranger back.",
         ),
         "too-far": Hint(
             "Look at the part of the curve with the largest distances. Are the points still in line with each other?",
-            "What comes back to the ranger when the cart is small and far away?",
-            "Measure by tape how far the cart gets from the ranger, and record it standing there for three seconds.",
+            "What comes back to the motion sensor when the cart is small and far away?",
+            "Measure by tape how far the cart gets from the motion sensor, and record it standing there for three seconds.",
             "The cart leaves the ranger's reach: cells are blank there or the echo is not the cart's. Bring the ranger nearer "
             "or put a flat card of a hand's size on the cart.",
         ),
         "too-slow": Hint(
             "Count the points between the release and the highest point of the ride.",
             "If two of these points were missing, would you still see when the cart turned?",
-            "Find the setting of the ranger for samples per second, and work out how many samples fall into one climb.",
+            "Find the setting of the motion sensor for samples per second, and work out how many samples fall into one climb.",
             "The ranger is set to so few samples per second that the climb holds only two or three. The speed at release then "
             "rests on the model alone. Set 20 per second or more and record again.",
         ),
         "lost-echo": Hint(
             "Look for places where the curve has no points. Are there rows without a distance in the table?",
-            "What does a ranger write down when no echo comes back to it?",
-            "Sight along the track from the ranger: does the cart's front stay square to it and in the middle all the way?",
+            "What does a motion sensor write down when no echo comes back to it?",
+            "Sight along the track from the motion sensor: does the cart's front stay square to it and in the middle all the way?",
             "Readings are missing over a good part of the ride. The fit bridges the hole with less to stand on, and the "
             "uncertainties grow. The usual cause is the aim of the ranger or a target that is too small or slanting.",
         ),
@@ -128,8 +128,8 @@ HINTS: Mapping[str, Hint] = MappingProxyType(
         ),
         "wrong-side": Hint(
             "Look at what the distance does while the cart climbs: does it grow or shrink?",
-            "At which end of the track does the ranger stand, and what did you write down?",
-            "Hold a hand between ranger and cart and watch which way the reading goes.",
+            "At which end of the track does the motion sensor stand, and what did you write down?",
+            "Hold a hand between motion sensor and cart and watch which way the reading goes.",
             "The bench file names the wrong end for the ranger. The record is believed, so the energies are right; but a "
             "student who reads the largest positive speed off a falling distance takes the return speed, which is too small.",
         ),
@@ -159,7 +159,7 @@ HINTS: Mapping[str, Hint] = MappingProxyType(
         "units-suspect": Hint(
             "Look at the largest distance in the table and then at the length of your track.",
             "In which unit would this number be possible?",
-            "Measure by tape from the ranger to the cart at the stop and compare with the record.",
+            "Measure by tape from the motion sensor to the cart at the stop and compare with the record.",
             "The distances are in another unit than the heading or the bench says, or were converted twice. Energies are then "
             "wrong by powers of ten. Tell the reader the unit or export again.",
         ),

@@ -11,6 +11,7 @@ from joulebook.engine.report import Finding
 from joulebook.engine.run import Run
 from joulebook.experiments.ramp_codes import finding
 from joulebook.experiments.ramp_effects import counted, kinetic_doubt, known_to, length, rolling_doubt, travel
+from joulebook.uncertainty.robust import median
 
 __all__ = ["inspect_clock", "inspect_extent", "inspect_rate", "inspect_units"]
 
@@ -47,9 +48,10 @@ def inspect_units(bench: Bench, run: Run) -> list[Finding]:
     good = record.distance[run.trace.good | (run.trace.flags == "floor")]
     values = good if good.size > 0.6 * values.size else values
     # A fixed object that is seen through half of the record says nothing about the unit: look at the readings beside it.
-    beside = values[np.abs(values - np.median(values)) > 0.005]
+    beside = values[np.abs(values - median(values)) > 0.005]
     moving = beside if beside.size > 0.1 * values.size else values
-    low, middle, high = np.quantile(moving, [0.1, 0.5, 0.9]).tolist()
+    places = np.array([0.1, 0.5, 0.9]) * (moving.size - 1)
+    low, middle, high = np.interp(places, np.arange(moving.size), np.sort(moving)).tolist()
     track = bench.number("track.length") or _LONGEST_TRACK
     least = bench.number("sensor.min_range") or 0.0
     evidence = {"low_m": low, "high_m": high}
