@@ -351,3 +351,19 @@ def test_without_a_rest_record_the_level_is_bracketed(launch: ClosedForm, source
     assert motion.datum.level - half - 0.001 <= -launch.rest <= motion.datum.level + half + 0.001
     assert 0.001 < motion.datum.u < 0.03
     assert errors(motion, launch)[:2] == pytest.approx([0.0, 0.0], abs=0.01)
+
+
+def test_a_rebound_too_short_to_fit_still_says_that_no_magnets_threw_the_cart() -> None:
+    """Restitution 0.45 at 10 samples a second: two or three readings of the rebound, enough to see how low it is."""
+    launch = ClosedForm(climb=3.02, descent=2.86, speed=1.3, contact=0.0, restitution=0.45, hops=2, settle=1.0)
+    record = launch.record(10.0, noise=0.0003)
+    bounced = fitted(launch, record)
+    # The same flight, caught where it came from and held there: nothing is known about the stop.
+    landing = launch.flights()[0].landing
+    held = np.where(record.time > landing, launch.rest, record.distance)
+    caught = fitted(launch, replace(record, distance=held))
+    assert (bounced.hops, bounced.contacts.kind) == (caught.hops, caught.contacts.kind) == (1, "unseen")
+    assert bounced.contacts.half_width < 0.75 * caught.contacts.half_width
+    for motion in (bounced, caught):
+        stop = motion.contacts
+        assert stop.offset - stop.half_width < launch.offset < stop.offset + stop.half_width

@@ -33,6 +33,9 @@ _FADED = 3.5
 _FADED_DOUBT = 3.0
 """Half-width of that, in λ: from six tenths of the weight on, and for a push that fades more slowly, like a power of distance."""
 
+_LEAST_OF_MAGNETS = 0.86
+"""Restitution below which a stop does not push at a distance: magnets give back 0.9 to 0.98 (BENCH_FACTS, common practice)."""
+
 _MOST = 5
 """Contacts that are looked at: later ones are slow and short of samples."""
 
@@ -73,30 +76,32 @@ def find_contacts(
     still_level: float = float("nan"),
     covariance: FloatArray | None = None,
     u_level: float = 0.0,
+    bounce: float = float("nan"),
 ) -> Contacts:
     """Work out contacts and release level from the fitted hops and the rest level.
 
     climb, descent: a_u and a_d, m/s². apex_times: s, apexes: m, of each hop, shape (hops,). level: m, rest level, with standard
     uncertainty u_level. still_level: m, where the cart stood cocked, NaN when it is not known.
     covariance: of (climb, descent, apex_time_1, apex_1, …), shape (2 + 2·hops, 2 + 2·hops); without it times count for exact to
-    2 ms.
+    2 ms. bounce: restitution as far as the samples show a rebound that is too low or too short to be fitted, NaN where there is none.
     """
     mean = 0.5 * (climb + descent)
     launch_speed = float(np.sqrt(2.0 * climb * max(apexes[0] - level, 1e-6)))
     times, speeds, restitution, spread = _below(climb, descent, apex_times, apexes, level, covariance, u_level)
     empty = np.empty(0)
     if times.size == 0:
-        offset, half = _from_the_push(level - still_level, mean, launch_speed)
+        offset, half = _from_the_push(level - still_level, mean, launch_speed, bounce)
         return Contacts(offset, half, empty, empty, np.nan, np.nan, "unseen", max(offset - half, 0.0))
     duration = median(times)
     if duration <= _INSTANT:
-        offset, half, kind = 0.0, 0.001 + min(max(-duration, 0.0) * launch_speed, 0.01), "hard"
+        offset, half = _hard(duration, restitution, launch_speed)
+        kind = "hard"
     elif duration > LONGEST:
         offset, half, kind = 0.5 * min(mean * (LONGEST / np.pi) ** 2, 0.06), min(mean * (LONGEST / np.pi) ** 2, 0.06), "unclear"
     else:
         offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed, level - still_level)
     starts, ends = _crossings(climb, descent, apex_times, apexes, level + offset)
-    return Contacts(offset, half, starts, ends, duration, restitution, kind, offset)
+    return Contacts(offset, half, starts, ends, duration, restitution, kind, max(offset, 0.0))
 
 
 def _below(
@@ -143,22 +148,34 @@ def _crossings(
     return apex_times[:-1] + down, apex_times[1:] - up
 
 
-def _from_the_push(depth: float, mean: float, speed: float) -> tuple[float, float]:
-    """Return offset and half-width for a cart that was not seen to rebound, from how deep it was cocked.
+def _hard(duration: float, restitution: float, speed: float) -> tuple[float, float]:
+    """Return offset and half-width for a hard stop, which hardly gives way but may lose its energy as a damper does.
+
+    A damped buffer lets go within 2ζv/ω of its free length (`_early`), with π/ω the contact; it is not known whether this one does.
+    """
+    zeta = _damping(restitution)
+    early = 2.0 * zeta * speed * min(max(duration, 0.002) + 0.0015, _INSTANT) / np.pi
+    return -0.5 * early, 0.001 + 0.5 * early + min(max(-duration, 0.0) * speed, 0.01)
+
+
+def _from_the_push(depth: float, mean: float, speed: float, bounce: float) -> tuple[float, float]:
+    """Return offset and half-width for a cart whose rebounds could not be fitted, from how deep it was cocked.
 
     A spring gives δ ≈ a·depth²/v²; a push that fades over λ gives depth ≈ λ·ln(v²/(2aλ)). Nothing tells which it was, so both are
-    inside the limits. Without a cocked cart on record: a push of 0.04 to 0.15 s, a quarter of a spring's period (common
-    practice, no source).
+    inside the limits, unless the cart came back up less than magnets throw it (`bounce`). A damped plunger lets go below its free
+    length. Without a cocked cart on record: a push of 0.04 to 0.15 s, a quarter of a spring's period (common practice, no source).
     """
+    pushes = not bounce < _LEAST_OF_MAGNETS
     if np.isfinite(depth) and 0.005 < depth < 0.3:
         spring = min(mean * (depth / max(speed, 0.05)) ** 2, 0.05)
         reach = depth / 4.0
         for _ in range(20):
             reach = depth / max(float(np.log(max(speed**2 / (2.0 * mean * reach), 1.0))), 1.0)
-        low, high = -0.001, max(1.5 * spring, min(_FADED * reach, 0.03)) + 0.001
+        high = max(1.5 * spring, min(_FADED * reach, 0.03) if pushes else 0.0) + 0.001
+        low = -0.002 - 0.05 * depth
     else:
-        low, high = (mean * (2.0 * push / np.pi) ** 2 for push in (0.04, 0.15))
-        low, high = low - 0.001, high + 0.001
+        high = mean * (2.0 * 0.15 / np.pi) ** 2 + 0.001
+        low = -0.002 if pushes else -0.003
     return 0.5 * (low + high), 0.5 * (high - low)
 
 
@@ -220,10 +237,9 @@ def _early(duration: float, restitution: float, speed: float, depth: float, mean
     when it is struck pushes to the end. The launch tells which: a damped plunger gives less speed, by about exp(−ζπ/2), than its
     depth and frequency would without loss. Where the cocked depth is not on record both are inside the limits.
     """
-    if not 0.0 < restitution < 1.0:
+    damping = _damping(restitution)
+    if damping == 0.0:
         return 0.0, 0.0
-    log = float(np.log(restitution))
-    damping = -log / np.sqrt(np.pi**2 + log * log)
     omega = np.pi / duration
     whole = float(2.0 * damping * speed / omega)
     square = (omega * depth) ** 2 - (mean / omega) ** 2
@@ -232,6 +248,14 @@ def _early(duration: float, restitution: float, speed: float, depth: float, mean
     lost = 1.0 - speed / float(np.sqrt(square))
     part = min(max((lost - 0.02) / (1.0 - float(np.exp(-0.5 * np.pi * damping))), 0.0), 1.0)
     return part * whole, (0.12 + 0.5 * part) * whole
+
+
+def _damping(restitution: float) -> float:
+    """Return the damping ratio ζ of a spring that gives back this share of the speed, 0 where there is no such share."""
+    if not 0.0 < restitution < 1.0:
+        return 0.0
+    log = float(np.log(restitution))
+    return float(-log / np.sqrt(np.pi**2 + log * log))
 
 
 def _time_below(mean: float, reach: FloatArray, speed: FloatArray) -> FloatArray:

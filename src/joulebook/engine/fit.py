@@ -264,7 +264,32 @@ def _contacts(hops: Hops, outline: Outline, datum: Datum, covariance: FloatArray
     return find_contacts(
         hops.climb, hops.descent, hops.apex_times, hops.apexes, datum.level,
         still_level=outline.still_level, covariance=covariance, u_level=datum.u,
+        bounce=_bounce(hops, datum.level) if hops.count == 1 else np.nan,
     )  # fmt: skip
+
+
+def _bounce(hops: Hops, level: float) -> float:
+    """Return the most that the restitution can be, from samples that show the cart coming back up once and down again after its only
+    fitted hop; NaN where they do not, as when it was caught or the record ends.
+    """
+    trace = hops.trace
+    rise = float(hops.apexes[0]) - level
+    if rise <= 0.0:
+        return np.nan
+    down = float(hops.apex_times[0]) + float(np.sqrt(2.0 * rise / hops.descent))
+    whole = 2.0 * float(np.sqrt(2.0 * hops.descent * rise)) / hops.climb  # the flight after a rebound without loss
+    inside = np.flatnonzero(trace.good & (trace.time > down) & (trace.time < down + whole))
+    if inside.size < 3:
+        return np.nan
+    above = hops.level[inside] - level
+    top = int(np.argmax(above))
+    back = above[top + 1 :]
+    if above[top] < max(0.004, 6.0 * trace.noise) or back.size == 0 or back.min() > 0.5 * above[top]:
+        return np.nan
+    # The highest point may lie between two samples.
+    gap = float(np.max(np.diff(trace.time[inside[max(top - 1, 0) : top + 2]])))
+    highest = float(above[top]) + 0.5 * hops.climb * (0.5 * gap) ** 2 + 3.0 * trace.noise
+    return float(np.sqrt(hops.climb * highest / (hops.descent * rise)))
 
 
 def _released_above(hops: Hops, datum: Datum, contacts: Contacts) -> Contacts:
