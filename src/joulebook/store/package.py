@@ -13,7 +13,7 @@ import json
 import math
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -104,14 +104,35 @@ def import_package(store: Store, path: str | os.PathLike[str]) -> str:
         resources = _resources(archive)
         changes, _ = read_changes(_checked(archive, _LOG, resources), source=archive.source)
         places = {digest: place for place, (_, digest) in resources.items() if place != _LOG}
-        files = {}
-        for sha in record_hashes(changes):
-            if sha not in places:
-                raise _faulty(f"it lacks the bytes of the record {sha[:12]}…", archive.source)
-            files[sha] = _checked(archive, places[sha], resources)
+        missing = next((sha for sha in record_hashes(changes) if sha not in places), None)
+        if missing is not None:
+            raise _faulty(f"it lacks the bytes of the record {missing[:12]}…", archive.source)
+        files = _PackedRecords(archive, {sha: places[sha] for sha in record_hashes(changes)}, resources)
+        files.check()
         section = secrets.token_hex(5)
         store.put_section(KeptSection(section, changes, files))
     return section
+
+
+class _PackedRecords(Mapping[str, bytes]):
+    """The records of a package by SHA-256, each read when it is asked for: a section of thousands needs no more memory than one."""
+
+    def __init__(self, archive: Archive, places: Mapping[str, str], resources: Mapping[str, tuple[int, str]]) -> None:
+        self._archive, self._places, self._resources = archive, places, resources
+
+    def check(self) -> None:
+        """Read all of them once. Raises InputError for one that is damaged or was altered, before anything is taken in."""
+        for sha in self:
+            self[sha]  # reading checks it
+
+    def __getitem__(self, sha: str) -> bytes:
+        return _checked(self._archive, self._places[sha], self._resources)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._places)
+
+    def __len__(self) -> int:
+        return len(self._places)
 
 
 class _Package:
