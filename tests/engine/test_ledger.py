@@ -59,8 +59,10 @@ def test_what_the_ledger_takes_from_a_fit() -> None:
     level, offset = settled.datum
     assert (level.name, level.value, level.u, level.dof) == ("datum.level", -LAUNCH.rest, 0.0003, 40.0)
     assert (offset.name, offset.value) == ("datum.offset", motion.contacts.offset)
-    assert offset.u * math.sqrt(3.0) == pytest.approx(motion.contacts.half_width)  # GUM 4.3.7
-    assert offset.distribution == "rectangular" and level.origin == offset.origin == "inferred"
+    # Limits ±w that are known to ±d: u² = w²/3 + d²/9 (JCGM 101, 6.4.3.3), with d = 0.3 w.
+    assert offset.u == pytest.approx(motion.contacts.half_width * math.sqrt(1.0 / 3.0 + 0.3**2 / 9.0))
+    assert (offset.distribution, offset.shape) == ("curvilinear-trapezoidal", 0.3)
+    assert level.origin == offset.origin == "inferred"
 
 
 def test_hops_no_higher_than_the_doubt_about_the_release_are_left_out() -> None:

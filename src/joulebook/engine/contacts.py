@@ -15,9 +15,10 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from joulebook.uncertainty.distributions import standard_uncertainty
 from joulebook.uncertainty.robust import median
 
-__all__ = ["LONGEST", "Contacts", "find_contacts"]
+__all__ = ["LIMITS", "LIMITS_SHAPE", "LONGEST", "Contacts", "find_contacts"]
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -26,6 +27,9 @@ _INSTANT = 0.008
 
 LONGEST = 1.0
 """s: a contact longer than this is no stop of this bench."""
+
+LIMITS, LIMITS_SHAPE = "curvilinear-trapezoidal", 0.3
+"""How the offset is distributed: somewhere between limits that are known to about three tenths of the half-width."""
 
 _FADED = 3.5
 """A push that fades as exp(−x/λ) is taken to have ended at 3.5 λ, where it is a thirtieth of the weight along the slope."""
@@ -60,6 +64,11 @@ class Contacts:
     restitution: float
     kind: str
     clear: float
+
+    @property
+    def u(self) -> float:
+        """Standard uncertainty of the offset, m, from limits that are themselves a judgement (JCGM 101, 6.4.3.3)."""
+        return standard_uncertainty(LIMITS, self.half_width, shape=LIMITS_SHAPE)
 
     def released_at(self, offset: float, half_width: float | None = None) -> Contacts:
         """Return the same contacts with the release put at this offset (m), as a person or a hand has it."""

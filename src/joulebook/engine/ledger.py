@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import fdtrc
 
+from joulebook.engine.contacts import LIMITS, LIMITS_SHAPE
 from joulebook.engine.experiment import Experiment
 from joulebook.engine.fit import Motion
 from joulebook.engine.report import BudgetLine
@@ -72,7 +73,7 @@ def settle(motion: Motion) -> Settled:
     datum = (
         Input("datum.level", motion.datum.level, "m", motion.datum.u, "normal", "inferred", motion.datum.dof,
               note=f"up-slope reading of the standing cart, from the {_SOURCES[motion.datum.source]}"),
-        Input("datum.offset", float(stop.offset), "m", float(half / np.sqrt(3.0)), "rectangular", "inferred",
+        Input("datum.offset", float(stop.offset), "m", stop.u, LIMITS, "inferred", shape=LIMITS_SHAPE,
               note="how far above the rest level the stop lets go, from the contacts"),
     )  # fmt: skip
     return Settled(

@@ -212,7 +212,7 @@ def _around(kit: Kit, expected: Expected, told: Information, rate: Floats) -> tu
             still_level=float(expected.offset[place] - expected.stroke[place]),
             covariance=covariance if np.isfinite(covariance).all() else None, u_level=float(level_u[place]),
         )  # fmt: skip
-        offset_u[place] = contacts.half_width / np.sqrt(3.0)
+        offset_u[place] = contacts.u
     return offset_u, level_u, dof, sigma
 
 
