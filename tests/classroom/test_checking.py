@@ -105,7 +105,9 @@ def test_a_reading_is_right_within_what_its_reader_says() -> None:
     audit = _audit()
     far = f"{_place(audit, 'apex') + 0.1:.3f}"
     assert _checked(audit, apex_distance=far).readings["apex_distance"].kind in ("off", "other feature")
-    assert _checked(audit, apex_distance=far, apex_distance_u="0.06").readings["apex_distance"].kind == "right"
+    # A limit of 0.1 m covers it; one of 0.06 m, whose standard uncertainty is 0.035 m (GUM 4.3.7), does not.
+    assert _checked(audit, apex_distance=far, apex_distance_u="0.1").readings["apex_distance"].kind == "right"
+    assert _checked(audit, apex_distance=far, apex_distance_u="0.06").readings["apex_distance"].kind != "right"
 
 
 def test_a_slope_that_the_motion_contradicts_is_told() -> None:

@@ -40,3 +40,15 @@ def test_without_a_ledger_or_a_number_there_is_no_difference() -> None:
     ledger.do("work-saved", 1, "bench", step="calculation", fields={"height": "tall"})
     line = next(each for each in side_by_side(ledger.section.benches[1], None) if each.name == "height")
     assert (line.written, line.own, line.audit, line.difference, line.relative) == ("tall", None, None, None, None)
+
+
+def test_what_stands_beside_a_reading_is_a_limit() -> None:
+    """GUM 4.3.7: the standard uncertainty of a pair of limits ± a is a/√3; beside an energy stands the standard uncertainty itself."""
+    ledger, contents = filled()
+    audit = judge_bench(ledger.section.benches[1], contents, ledger.section.house).ledger
+    speed = {"release_speed": "1.3", "release_speed_u": "0,06"}
+    ledger.do("work-saved", 1, "bench", step="readings", fields=speed)
+    ledger.do("work-saved", 1, "bench", step="uncertainty", fields={"kinetic_energy_u": "0.06"})
+    lines = {line.name: line for line in side_by_side(ledger.section.benches[1], audit, decimal=",")}
+    assert lines["release_speed"].own_u == pytest.approx(0.06 / math.sqrt(3.0))
+    assert lines["kinetic_energy"].own_u == pytest.approx(0.06)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from joulebook.classroom.placing import is_record_name, place_file
+from joulebook.classroom.placing import clean_file_name, is_record_name, place_file
 
 
 @pytest.mark.parametrize(
@@ -46,3 +46,14 @@ def test_a_number_that_is_no_bench_places_nothing_and_the_next_best_counts() -> 
 )  # fmt: skip
 def test_what_can_be_a_record(name: str, can: bool) -> None:
     assert is_record_name(name) is can
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [("a/b\\c.csv", "c.csv"), ("odd\u202evsc.csv", "oddvsc.csv"), ("bell\x07\n.csv", "bell .csv"), ("folder/", "folder"),
+     ("\u200e", "record"),
+     ("x" * 200 + "-of-bench-3.csv", "x" * 80 + "…" + "xxx-of-bench-3.csv"[-19:].rjust(19, "x"))],
+)  # fmt: skip
+def test_a_file_s_name_steers_nothing_and_keeps_its_ending(path: str, name: str) -> None:
+    assert clean_file_name(path) == name == place_file(path).name
+    assert len(clean_file_name(path)) <= 100

@@ -41,7 +41,7 @@ def test_each_rule_says_its_numbers(method: Any, expected: tuple[str, ...]) -> N
     assert found.claim == "there is less energy at the top"
     for words in expected:
         assert words in found.sentence.replace("\xa0", " "), found.sentence
-    assert "one standard uncertainty u" in found.how and found.picture is not None
+    assert "u of yours is one standard uncertainty" in found.how and found.picture is not None
 
 
 def test_the_houses_decimal_sign_is_used_and_understood() -> None:

@@ -368,3 +368,12 @@ def test_the_houses_decimal_sign_is_shown(tmp_path: Path) -> None:
         record = room.state(1).launches[0].id
         part = client.get("/bench/trace", params={"record": record, "at": "1.25"}).text
         assert "1,250" in part and "1.250" not in re.sub(r'(data|value|d)[a-z0-9-]*="[^"]*"', "", part)
+        # A saved reading is shown with it, and sending it as it is shown changes nothing.
+        room.store.append(room.section, Draft("values-set", "bench", 1, {"values": {"cart.mass": "0.5125 kg ± 0.0015 kg"}}))
+        page = client.get("/bench").text
+        assert 'value="0,5125"' in page and 'value="0,0015"' in page
+        seq = room.state(1).seq
+        form = {"mass-value": "0,5125", "mass-give": "0,0015", "mass-unit": "kg", "was-mass": "0.5125 kg ± 0.0015 kg"}
+        client.post("/bench/set-up", data=form)
+        assert room.state(1).values["cart.mass"] == "0.5125 kg ± 0.0015 kg"
+        assert room.state(1).seq in (seq, seq + 1), "only how it was measured may be new"

@@ -146,9 +146,9 @@ def _events(room: TestRoom, number: int) -> str:
         task = asyncio.ensure_future(waiting)
         await asyncio.sleep(0)
         record = room.state(number).records[0].id
-        await room.app.state.room.append(room.section, Draft("record-discarded", "bench", number, {"record": record}))
+        await room.app.state.room.append(room.section, Draft("record-discarded", "teacher", number, {"record": record}))
         told.append(await task)
-        await room.app.state.room.append(room.section, Draft("record-restored", "bench", number, {"record": record}))
+        await room.app.state.room.append(room.section, Draft("record-restored", "teacher", number, {"record": record}))
         while "judged" not in told[-1]:
             told.append(await anext(opened))
         return "".join(told)

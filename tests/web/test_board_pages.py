@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from html import unescape
 from itertools import pairwise
 
 import pytest
@@ -129,7 +130,7 @@ def test_without_set_up_no_energy_is_shown(room: TestRoom) -> None:
 
 def test_hints_are_released_by_grade(room: TestRoom) -> None:
     text = words(room.do(2, "hint-released", code="too-close", grade="question"))
-    assert "hint “A question” on too-close" in text
+    assert "hint “A question” on “The cart comes into the ranger's blind zone”" in unescape(text)
     assert room.state(2).hints == (("too-close", "question"),)
     assert "For you alone:" in text
 
@@ -317,3 +318,35 @@ def test_what_a_group_calls_itself_is_escaped(room: TestRoom) -> None:
         html = room.teacher.get(room.path(path)).text
         assert "<b>x</b>" not in html
         assert "&lt;b&gt;x&lt;/b&gt;" in html
+
+
+def test_the_log_is_shown_for_one_bench_and_undoing_keeps_it_so(room: TestRoom) -> None:
+    made = room.store.append(room.section, Draft("noted", "teacher", 4, {"text": "of bench four"}))
+    room.store.append(room.section, Draft("bell-rung", "teacher"))
+    room.store.append(room.section, Draft("bell-taken-back", "teacher"))
+    every = room.teacher.get(room.path("/log")).text
+    assert '<form method="get"' in every and "of bench four" in every and "The bell taken back" in every
+    four = room.teacher.get(room.path("/log?bench=4")).text
+    lines = re.findall(r"<li value.*?</li>", four, re.DOTALL)
+    assert lines and all(re.search(r"[Bb]ench 4\b", words(line)) for line in lines)
+    assert f"{len(lines)} change" in words(four) and '<option value="4" selected>' in four
+    whole = room.teacher.get(room.path("/log?bench=0")).text
+    assert "The bell taken back" in whole and "of bench four" not in whole
+    for odd in ("99", "x", "-1"):
+        assert "of bench four" in room.teacher.get(room.path(f"/log?bench={odd}")).text, "all, where there is no such bench"
+    answer = room.teacher.post(room.path("/undo"), data={"change": str(made.seq), "back": "log 4"})
+    assert answer.headers["location"].startswith(room.path("/log?bench=4&did="))
+    assert "The bell" not in words(room.teacher.get(answer.headers["location"]).text)
+
+
+def test_a_raised_hand_shows_what_is_pressing_too(room: TestRoom) -> None:
+    room.store.append(room.section, Draft("help-asked", "bench", 2))
+    for path in ("", "/benches/2"):
+        text = words(room.teacher.get(room.path(path)).text)
+        assert re.search(r"↑ Hand up and ■ Repeat .*[Tt]he cart came too near the ranger\.", text), path
+        assert "Launch more weakly, or move the ranger back." in text
+    assert "Mark visited : bench 2, which takes its hand down" in words(room.teacher.get(room.path()).text)
+    assert "Take the hand down without a visit" in room.teacher.get(room.path("/benches/2")).text
+    room.do(2, "visited")
+    assert room.state(2).help_at == ""
+    assert "Hand up" not in words(room.teacher.get(room.path("/cards")).text)

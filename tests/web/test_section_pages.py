@@ -156,10 +156,40 @@ def test_cards_hold_number_code_address_and_a_qr_code_of_it(room: TestRoom) -> N
     for number in (1, 2, 3):
         code = room.store.code(room.section, number)
         assert f"{code[:3]} {code[3:]}" in html
-        assert f"QR code of http://127.0.0.1:8765/join/{code}" in html
-    assert html.count('class="qr"') == 3
-    assert "Only this machine can open" in words(html)
+    # Nobody's phone can open this machine's own address: such a card says so and has no square.
+    assert 'class="qr"' not in html and "QR code of" not in html
+    assert "These cards are of use on this machine alone." in words(html) and "joulebook serve --lan" in words(html)
+    assert words(html).count("Only on the teacher’s machine") == 3
+    assert 'type="button" class="main" data-print hidden' in html and "/static/print.js" in html
     assert room.teacher.get(room.path("/bench-cards?bench=2")).text.count('class="bench-card"') == 1
+
+
+def test_files_that_wait_stand_first_and_their_names_are_cleaned(tmp_path: Path) -> None:
+    # A name that would turn the reading direction, one with a control character, a long one.
+    names = ["odd\u202evsc.csv", "bell\x07.csv", "sub/" + "a" * 300 + "-bench.csv"]
+    with open_room(tmp_path) as room:
+        files = [("files", (name, b"time,distance\n" + b"0,1\n" * (5 + len(name)))) for name in names]
+        room.teacher.post(room.path("/drop"), files=files)
+        html = room.teacher.get(room.path("/drop")).text
+        assert html.index('id="tray-heading"') < html.index('id="add-heading"') and "Add more files" in html
+        assert "oddvsc.csv" in html and "bell" in html and not set("\u202e\x07") & set(html)
+        waits = re.findall(r'<select name="bench-(\w+)"', html)
+        assert len(waits) == html.count('class="file-name"') == 3
+        form = {f"bench-{each}": "3" for each in waits} | {f"role-{each}": "launch" for each in waits}
+        room.teacher.post(room.path("/drop/add"), data=form)
+        odd, bell, long = (each.name for each in room.state(3).records)
+        assert (odd, len(long), long[-10:]) == ("oddvsc.csv", 100, "-bench.csv") and "…" in long
+        assert "\x07" not in bell
+        assert "Add files" in room.teacher.get(room.path("/drop")).text, "nothing waits any more"
+
+
+def test_in_the_local_network_cards_carry_a_qr_code(tmp_path: Path) -> None:
+    with open_room(tmp_path, lan=True, address="http://192.0.2.7:8765") as room:
+        html = room.teacher.get(room.path("/bench-cards")).text
+        assert html.count('class="qr"') == 3
+        for number in (1, 2, 3):
+            assert f"QR code of http://192.0.2.7:8765/join/{room.store.code(room.section, number)}" in html
+        assert "on this machine alone" not in html and "Only on the teacher" not in html
 
 
 def test_the_qr_code_reads_back() -> None:

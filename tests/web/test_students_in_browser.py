@@ -24,7 +24,7 @@ WORK = {
     "uncertainty": {"kinetic_energy_u": "0.01", "potential_energy_u": "0.012"},
     "claim": {"claim": "undecided"},
 }
-# Which bench is in which state. 4 has committed and seen its ledger, 5 and 6 are worked at by the tests, 7 stays empty.
+# Which bench is in which state. 4 has committed and seen its ledger, 5 to 8 are worked at by the tests.
 STATES = {1: "empty", 2: "stop", 3: "unread", 4: "opened"}
 
 
@@ -32,7 +32,7 @@ STATES = {1: "empty", 2: "stop", 3: "unread", 4: "opened"}
 def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str]]:
     with served(tmp_path_factory.mktemp("students")) as opened:
         store = opened.store
-        section = store.make_section("Second period", benches=7, house={"comparison": {"method": "t-prime"}})
+        section = store.make_section("Second period", benches=8, house={"comparison": {"method": "t-prime"}})
 
         def add(bench: int, name: str, data: bytes) -> None:
             body = {"name": name, "sha256": hashlib.sha256(data).hexdigest(), "size": len(data),
@@ -207,6 +207,87 @@ def test_news_come_by_themselves_and_never_touch_what_is_being_written(browser: 
     page.get_by_role("button", name="Keep yours").click()
     page.get_by_text("“Our claim” saved.").first.wait_for()
     assert store.section(section).benches[6].work["claim"].fields["claim_why"] == "half a sent"
+    assert not page.faults
+    other.context.close()
+    page.context.close()
+
+
+def test_on_a_phone_samples_are_stepped_through_beside_the_readout(browser: Any, room: tuple[Served, str]) -> None:
+    page = _at(browser, room, 5, viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    page.locator(".choose a", has_text="launch-1").tap()
+    readout = page.locator(".readout")
+    page.wait_for_function(
+        "() => document.querySelector('.choose [aria-current]').textContent === 'launch-1.csv' && document.querySelector('.step-by')"
+    )
+    assert "Tap" in readout.inner_text() and "Tap" in page.locator("#trace-keys").inner_text()
+    assert page.locator("#trace-keys").is_visible()
+    back, on = page.get_by_role("button", name="One sample back"), page.get_by_role("button", name="One sample on")
+    middle = [box["y"] + box["height"] / 2 for box in (back.bounding_box(), readout.bounding_box(), on.bounding_box())]
+    assert max(middle) - min(middle) < 2, "on one line with what they change"
+    for button in (back, on):
+        box = button.bounding_box()
+        assert box["width"] >= 44 and box["height"] >= 44, "WCAG 2.5.5"
+    rows = [tuple(map(float, row.split(",")[:2])) for row in files()[0]["launch-1.csv"].decode().splitlines()[1:]]
+
+    def said(place: int) -> str:
+        return f"t = {rows[place][0]:.3f} s, distance {rows[place][1]:.4f} m"
+
+    for press, place in ((on, 0), (on, 1), (on, 2), (back, 1)):
+        press.tap()
+        assert readout.inner_text() == said(place)
+    page.context.close()
+
+
+def test_a_lost_network_is_said_at_once_and_taken_back(browser: Any, room: tuple[Served, str]) -> None:
+    page = _at(browser, room, 8)
+    page.context.set_offline(True)
+    page.get_by_text("Not connected: your text is kept here.").wait_for(timeout=3000)
+    page.context.set_offline(False)
+    page.wait_for_function("() => document.getElementById('line').textContent === ''")
+    assert page.locator("#news").text_content() == "Connected again."
+    page.context.close()
+
+
+def test_what_could_not_be_sent_keeps_its_button_when_the_connection_is_back(browser: Any, room: tuple[Served, str]) -> None:
+    page = _at(browser, room, 8)
+    page.locator("#predict-prediction_why").fill("We are not sure")
+    page.context.set_offline(True)
+    page.locator("#predict-form button").click()
+    page.get_by_role("button", name="Try again").wait_for()
+    page.context.set_offline(False)
+    page.get_by_text("Connected again, but this was not sent yet.").wait_for()
+    page.get_by_role("button", name="Try again").click()
+    page.get_by_text("“Our prediction” saved.").first.wait_for()
+    assert page.locator("#line").text_content() == ""
+    page.context.close()
+
+
+def test_why_something_was_refused_stands_until_the_group_acts(browser: Any, room: tuple[Served, str]) -> None:
+    page, other = _at(browser, room, 8), _at(browser, room, 8)
+    page.locator("#records summary").first.click()
+    page.get_by_role("button", name="Add", exact=True).click()
+    problem = page.get_by_text("No file was chosen and no text was pasted.")
+    problem.wait_for()
+    # News of the same part come in: the record is shown, and the reason stays.
+    other.locator("#records summary").first.click()
+    other.locator("#rest-file").set_input_files([{"name": "rest.csv", "mimeType": "text/csv", "buffer": files()[0]["rest.csv"]}])
+    other.get_by_role("button", name="Add", exact=True).click()
+    page.locator("#records .record").first.wait_for()
+    assert problem.is_visible()
+    # A name that is too long stays typed, whatever comes in.
+    page.locator(".naming summary").click()
+    page.locator("#bench-name").evaluate("field => { field.maxLength = 400; }")
+    page.locator("#bench-name").fill("x" * 60)
+    page.get_by_role("button", name="Save name").click()
+    told = page.get_by_text("This name is 60 characters long.")
+    told.wait_for()
+    assert not problem.is_visible(), "the group has acted"
+    page.evaluate("document.activeElement.blur()")
+    send = """([path, fields]) => fetch(path, {method: "POST", body: new URLSearchParams(fields)})"""
+    other.evaluate(send, ["/bench/name", {"name": "Otters"}])
+    other.evaluate(send, ["/bench/do", {"kind": "help-asked"}])
+    page.get_by_text("Your teacher was called").wait_for()
+    assert told.is_visible() and page.locator("#bench-name").input_value() == "x" * 60
     assert not page.faults
     other.context.close()
     page.context.close()

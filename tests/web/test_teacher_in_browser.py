@@ -6,9 +6,12 @@ WCAG 2.2 A and AA by axe-core; 1.4.10 (reflow at 320 CSS pixels), 2.1.1 (keyboar
 from __future__ import annotations
 
 import hashlib
+import io
+import re
 from collections.abc import Iterator
 from typing import Any
 
+import pikepdf
 import pytest
 from tests.classroom.benches import files
 from tests.web.served import CHROMIUM, FLAGS, Served, served
@@ -89,6 +92,20 @@ def test_no_page_scrolls_sideways_at_320_pixels(browser: Any, room: tuple[Served
     page.context.close()
 
 
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_cards_are_printed_eight_to_a_page(browser: Any, room: tuple[Served, str], paper: str) -> None:
+    page = _page(browser)
+    page.add_init_script("window.print = () => { window.printed = true; }")
+    page.goto(f"{room[0].url}/sections/{room[1]}/bench-cards")
+    page.get_by_role("button", name="Print the cards").click()
+    assert page.evaluate("window.printed") is True
+    with pikepdf.open(io.BytesIO(page.pdf(format=paper))) as printed:
+        assert len(printed.pages) == 2, "twelve cards, eight to a page"
+    page.emulate_media(media="print")
+    assert not page.get_by_role("button", name="Print the cards").is_visible()
+    page.context.close()
+
+
 def test_twelve_benches_fit_a_laptop_without_scrolling(browser: Any, room: tuple[Served, str]) -> None:
     page = _page(browser)
     page.goto(f"{room[0].url}/sections/{room[1]}")
@@ -107,6 +124,8 @@ def test_the_board_follows_without_a_reload_and_keeps_focus_and_order(browser: A
     opened, section = room
     page = _page(browser)
     page.goto(f"{opened.url}/sections/{section}")
+    page.wait_for_function("() => document.querySelector('li.card.is-checking') === null")
+    page.wait_for_function("() => document.querySelector('li.card').dataset.bench === '2'")
     order = page.locator("li.card").evaluate_all("all => all.map(each => each.dataset.bench)")
     focused = page.locator('li.card[data-bench="7"] [data-act=visited]')
     focused.focus()
@@ -123,13 +142,26 @@ def test_the_board_follows_without_a_reload_and_keeps_focus_and_order(browser: A
     )
     assert page.locator("#held").is_visible()
     assert "Bench 9: Hand up." in page.locator("#news").text_content()
-    # "Visited" by keyboard, without leaving the page; the focus stays on the card.
+    # "Mark visited" by keyboard, without leaving the page; the focus stays on the card.
     page.keyboard.press("Enter")
     page.wait_for_function("() => document.querySelector('li.card[data-bench=\"7\"] .seen') !== null")
     assert page.evaluate("document.activeElement.closest('li').dataset.bench") == "7"
     page.evaluate("document.activeElement.blur()")
     # Who asks comes first of all but the bench that must repeat, as soon as nobody is about to click.
     page.wait_for_function("() => [...document.querySelectorAll('li.card')].findIndex(each => each.dataset.bench === '9') < 2")
+    assert not page.faults
+    page.context.close()
+
+
+def test_the_board_notices_silence_without_any_news(browser: Any, room: tuple[Served, str]) -> None:
+    opened, section = room
+    page = _page(browser)
+    page.clock.install()
+    with page.expect_response("**/cards"):  # when the line of news opens
+        page.goto(f"{opened.url}/sections/{section}")
+    with page.expect_response("**/cards"):
+        page.clock.fast_forward(61_000)
+        page.clock.run_for(1000)
     assert not page.faults
     page.context.close()
 
@@ -145,15 +177,24 @@ def test_the_ledger_follows_a_handle_moved_by_keyboard(browser: Any, room: tuple
     page.wait_for_selector("#follows-body table")
     energy = "#follows-body tbody tr:first-child td"
     first, at = page.inner_text(energy), float(release.get_attribute("aria-valuenow"))
+    told = page.inner_text("#trace figcaption")
+    page.locator("#trace-table summary").click()
+    release.focus()
     page.keyboard.press("Shift+ArrowRight")
     assert float(release.get_attribute("aria-valuenow")) == pytest.approx(at + 0.1, abs=0.002)
     page.wait_for_function(f"() => document.querySelector('{energy}').innerText !== {first!r}")
     assert float(page.inner_text(energy).split()[0]) < float(first.split()[0]), "released later, the cart is slower"
     assert "Nothing is kept yet" in page.inner_text("#follows-state")
+    now = page.inner_text("#trace figcaption")
+    assert now != told
+    said = re.search(r"released at ([\d.]+)\(", now)
+    assert said is not None and float(said[1]) == pytest.approx(at + 0.1, abs=0.002), "what is written about the picture follows it"
+    assert page.locator("#trace-table details").evaluate("part => part.open"), "a table that stands open stays open"
     page.keyboard.press("ArrowLeft")
     assert float(release.get_attribute("aria-valuenow")) == pytest.approx(at + 0.09, abs=0.002)
     page.get_by_role("button", name="As before").click()
     page.wait_for_function(f"() => document.querySelector('{energy}').innerText === {first!r}")
+    assert page.inner_text("#trace figcaption") == told
     # By pointer too.
     release.scroll_into_view_if_needed()
     box = release.bounding_box()

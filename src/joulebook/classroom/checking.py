@@ -71,7 +71,8 @@ def check_write_up(write_up: WriteUp, audit: Audit | None, house: House) -> Chec
     house: the rules of the class.
     """
     written, unread = _numbers(write_up, house)
-    start_u, apex_u, speed_u = (_size(written.get(f"{name}_u")) for name in _READINGS)
+    # What a student gives beside a reading is a limit; the standard uncertainty of one is limit/√3 (GUM 4.3.7).
+    start_u, apex_u, speed_u = (_size(written.get(f"{name}_u")) / math.sqrt(3.0) for name in _READINGS)
     readings = {
         "start_distance": check_reading("start_distance", written.get("start_distance"), audit, u=start_u),
         "apex_distance": check_reading("apex_distance", written.get("apex_distance"), audit, u=apex_u),

@@ -75,7 +75,7 @@ class ClassPicture:
                 "losses": losses_sentence(self.benches, self.line),
                 "slopes": slopes_sentence(self.benches, self._value("slope_gap"), named=open_),
             },
-            "benches": [_bench(each) for each in self.benches],
+            "benches": [_bench(each, told=open_) for each in self.benches],
             "left_out": [
                 {"bench": each.title, "code": each.code, "kind": each.kind, "sentence": left_out_sentence(each)}
                 if open_
@@ -140,9 +140,10 @@ def _lettered(benches: Sequence[ClassBench], rng: np.random.Generator) -> list[C
     ]
 
 
-def _bench(bench: BenchResult) -> dict[str, object]:
+def _bench(bench: BenchResult, *, told: bool) -> dict[str, object]:
     results = {name: result.to_dict() if (result := bench.get(name)) is not None else None for name in _RESULTS}
-    return {"code": bench.code, "bench": bench.title, "verdict": bench.verdict, **results}
+    look = {"look": bench.look} if told else {}
+    return {"code": bench.code, "bench": bench.title, "verdict": bench.verdict, **look, **results}
 
 
 def _value(value: ClassValue, without: Sequence[ClassValue]) -> dict[str, object]:

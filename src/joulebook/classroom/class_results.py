@@ -85,7 +85,8 @@ class BenchResult:
     relative_difference: (energy − potential)/energy. unaccounted: what rolling and drag leave of it, as a share of energy.
     loss: energy/potential − 1, joules lost for each joule gained. grip: μ/tanθ with the stated slope; None when the descent was
     not seen. rolling_resistance: μ, likewise. stated_slope, motion_slope: degrees. slope_gap: the latter less the former.
-    restitution: at the first rebound, None when there was none.
+    restitution: at the first rebound, None when there was none. look: what a person should look at first, one sentence, "" for
+    nothing.
     """
 
     code: str
@@ -102,6 +103,7 @@ class BenchResult:
     motion_slope: Result | None = None
     slope_gap: Result | None = None
     restitution: Result | None = None
+    look: str = ""
 
     def get(self, name: str) -> Result | None:
         """Return one result by name."""
@@ -203,8 +205,15 @@ def _result(bench: ClassBench, audit: Mapping[str, Any]) -> BenchResult:
         found["restitution"] = _quantity(rebounds[0])
     return BenchResult(
         bench.code, bench.title, str(audit["verdict"]["mechanical"]), energy, _read(audit, "potential_energy"), difference,
-        unaccounted, loss, stated, **found,
+        unaccounted, loss, stated, **found, look=_first_look(audit),
     )  # fmt: skip
+
+
+def _first_look(audit: Mapping[str, Any]) -> str:
+    found = [each for each in audit["findings"] if each["severity"] in ("stop", "look")]
+    # A number that cannot be right (a mass in grams, centimetres read as metres) moves a bench farther than anything else.
+    found.sort(key=lambda each: not str(each["code"]).endswith("-suspect"))
+    return str(found[0]["message"]).split(". ")[0].rstrip(".") + "." if found else ""
 
 
 def _stated_slope(audit: Mapping[str, Any]) -> Result:

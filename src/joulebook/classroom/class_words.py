@@ -130,12 +130,13 @@ def pooled_sentence(value: ClassValue, *, without: ClassValue | None = None) -> 
     text = f"{label[:1].upper()}{label[1:]}: {value.n} benches together give {span(value.name, value.low, value.high)}."
     chance = value.fixed.probability
     if chance >= 0.05:
-        return f"{text} They differ no more than their uncertainties explain (Q = {value.fixed.q:.1f}, p = {chance:.2f})."
-    told = "p < 0.001" if chance < 0.001 else f"p = {chance:.3f}"
+        return f"{text} They differ no more than their uncertainties explain."
+    often = "less than once in a thousand classes" if chance < 0.001 else f"about once in {1.0 / chance:.0f} classes"
     _, unit, factor = LABELS[value.name]
     tau = math.sqrt(value.paule_mandel.tau2)
     between = _united(_digits(tau * factor, 2), unit)
-    text += f" They differ more than their uncertainties explain (Q = {value.fixed.q:.0f}, {told}): by about {between} from bench to bench."
+    text += f" They differ more than their uncertainties explain: by about {between} from bench to bench. "
+    text += f"Chance alone would do that {often}."
     if value.alike:
         if without is None:
             return f"{text} All should find the same, so more is uncertain than the benches have stated."
@@ -177,7 +178,7 @@ def left_out_sentence(bench: LeftOut, *, named: bool = True) -> str:
         return f"{bench.title}: {lead}{bench.why}"
     return {
         "excluded": "left out by the teacher",
-        "not-audited": "not audited",
+        "not-audited": "no result yet: records or readings are missing",
         "no-launch": "no launch that could be used",
         "stopped": "a record that cannot be trusted",
     }[bench.kind]

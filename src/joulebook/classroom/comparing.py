@@ -30,7 +30,8 @@ class SideBySide:
     """One quantity twice.
 
     name: of the quantity. written, give_or_take: as the group wrote them, "" for blank. own, own_u: the numbers in SI units, None
-    where there is none. audit: of the bench as a whole, None when there is no ledger. low, high: of the single launches.
+    where there is none; own_u is a standard uncertainty: that of an energy as written, a reading's limit over √3.
+    audit: of the bench as a whole, None when there is no ledger. low, high: of the single launches.
     difference: own less audit. relative: the same over the audit's value. apart: over the two uncertainties joined, None without.
     """
 
@@ -57,7 +58,7 @@ class SideBySide:
 
     @property
     def apart(self) -> float | None:
-        """The difference over the two standard uncertainties joined; the group's "give or take" is taken for one of its own."""
+        """The difference over the two standard uncertainties joined."""
         if self.difference is None or self.audit is None or not self.own_u:
             return None
         return abs(self.difference) / math.hypot(self.own_u, self.audit.u)
@@ -72,13 +73,17 @@ def _line(bench: BenchState, audit: Audit | None, name: str, decimal: str) -> Si
     step, field, u_field = COMPARED[name]
     written = _text(bench, step, field)
     # Uncertainties of energies are a step of their own; that of a reading stands beside it.
-    u_written = _text(bench, "readings" if step == "readings" else "uncertainty", u_field) if u_field else ""
+    u_step = "readings" if step == "readings" else "uncertainty"
+    u_written = _text(bench, u_step, u_field) if u_field else ""
+    own_u = _number(u_written, u_step, u_field, decimal) if u_field else None
+    if own_u is not None and step == "readings":
+        own_u /= math.sqrt(3.0)  # a limit, rectangular: GUM 4.3.7
     found = None if audit is None else audit.quantities.get(name)
     single = [] if audit is None else [each.quantities.get(name) for each in audit.launches]
     values = [each.value for each in single if isinstance(each, Quantity)]
     return SideBySide(
         name, written, u_written, _number(written, step, field, decimal),
-        _number(u_written, "readings" if step == "readings" else "uncertainty", u_field, decimal) if u_field else None,
+        own_u,
         found if isinstance(found, Quantity) else None,
         min(values) if len(values) > 1 else None, max(values) if len(values) > 1 else None,
     )  # fmt: skip

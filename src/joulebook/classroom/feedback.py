@@ -18,11 +18,11 @@ from joulebook.render.plain import clean_text
 __all__ = ["feedback_sheet", "slip_summary"]
 
 _CLAIM_ADVICE = {
-    "does-not-follow": "Hold your claim against your two energies with their give or take: they do not say this.",
-    "too-sure": "Your two energies with their give or take cannot decide this; your claim says more than they do.",
+    "does-not-follow": "Hold your claim against your two energies with their uncertainties: they do not say this.",
+    "too-sure": "Your two energies with their uncertainties cannot decide this; your claim says more than they do.",
     "too-careful": "Your numbers can tell more than your claim says.",
-    "no-claim": "You made no claim. What do your two energies, with their give or take, let you say?",
-    "no-uncertainty": "Give each energy its give or take; without it no claim can rest on them.",
+    "no-claim": "You made no claim. What do your two energies, with their uncertainties, let you say?",
+    "no-uncertainty": "Give each energy its standard uncertainty u; without it no claim can rest on them.",
     "digits": "You wrote more digits than your uncertainty carries.",
     "loss-without-size": "You named where the energy went. How much is that, and does it match your difference?",
     "friction-for-gain": "Friction can only take energy away. With more energy at the top, which reading could be off?",

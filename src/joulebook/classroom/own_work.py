@@ -46,13 +46,13 @@ FIELDS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
         ),
         "readings": (
             Field("start_distance", "Distance on the graph at release", "number", "m", hint="Where the cart leaves the plunger."),
-            Field("start_distance_u", "give or take", "number", "m", positive=True),
+            Field("start_distance_u", "give or take, at most", "number", "m", positive=True),
             Field("apex_distance", "Distance on the graph at the highest point", "number", "m",
                   hint="Where the cart turns round."),
-            Field("apex_distance_u", "give or take", "number", "m", positive=True),
+            Field("apex_distance_u", "give or take, at most", "number", "m", positive=True),
             Field("release_speed", "Speed at release", "number", "m/s", positive=True,
                   hint="Change of distance over change of time, just after the release."),
-            Field("release_speed_u", "give or take", "number", "m/s", positive=True),
+            Field("release_speed_u", "give or take, at most", "number", "m/s", positive=True),
             Field("speed_how", "How we found the speed"),
         ),
         "calculation": (
@@ -66,8 +66,8 @@ FIELDS: Mapping[str, tuple[Field, ...]] = MappingProxyType(
             Field("potential_work", "Working"),
         ),
         "uncertainty": (
-            Field("kinetic_energy_u", "Energy of motion, give or take", "number", "J", positive=True),
-            Field("potential_energy_u", "Energy of height, give or take", "number", "J", positive=True),
+            Field("kinetic_energy_u", "Energy of motion, standard uncertainty u", "number", "J", positive=True),
+            Field("potential_energy_u", "Energy of height, standard uncertainty u", "number", "J", positive=True),
             Field("largest", "Which reading makes us least sure", "choice",
                   choices=(("speed", "the speed at release"), ("slope", "the slope of the track"),
                            ("travel", "the way along the track"), ("mass", "the mass of the cart"), ("other", "something else"))),

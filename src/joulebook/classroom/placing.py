@@ -13,7 +13,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import PurePosixPath
 
-__all__ = ["RECORD_ENDINGS", "Placed", "is_record_name", "place_file"]
+from joulebook.render.plain import clean_text
+
+__all__ = ["RECORD_ENDINGS", "Placed", "clean_file_name", "is_record_name", "place_file"]
 
 RECORD_ENDINGS = (".csv", ".txt", ".tsv", ".dat", ".asc", ".tab", ".xlsx", ".ods")
 """How the name of a record file ends."""
@@ -22,13 +24,17 @@ _WORD = re.compile(r"(?<![a-z])(?:bench|group|table|team|station|place|b|g|t)[ _
 _BARE = re.compile(r"0*([1-9]\d?)$")
 _LEADING = re.compile(r"0*([1-9]\d?)[ _.-]+(?=[a-z])", re.IGNORECASE)
 _REST = re.compile(r"(?<![a-z])(?:at[ _-]?rest|rest|still|standing|zero)(?![a-z])", re.IGNORECASE)
+_LONGEST_NAME = 100
 _HALF_WRITTEN = (".tmp", ".part", ".partial", ".crdownload", ".swp", ".lock")
 
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """Where a file belongs. name: without its folders. bench: its number, None when the name does not say. role: "rest" or
-    "launch"."""
+    """Where a file belongs.
+
+    name: without its folders, as `clean_file_name` gives it. bench: its number, None when the name does not say. role: "rest" or
+    "launch".
+    """
 
     name: str
     bench: int | None
@@ -43,8 +49,8 @@ def place_file(path: str, *, benches: Collection[int] | None = None) -> Placed:
     In this order: a word with a number in the file's name ("bench 3", "B03"), one in the nearest folder, a folder that is a
     number, a number that begins the file's name and is followed by a word ("3-launch.csv").
     """
-    parts = PurePosixPath(path.replace("\\", "/")).parts
-    name = parts[-1] if parts else path
+    parts = PurePosixPath(clean_text(path).replace("\\", "/")).parts
+    name = clean_file_name(path)
     stem, folders = name.rpartition(".")[0] or name, list(reversed(parts[:-1]))
     tries = [
         _WORD.search(stem), *(_WORD.search(folder) for folder in folders), *(_BARE.fullmatch(folder) for folder in folders),
@@ -53,6 +59,17 @@ def place_file(path: str, *, benches: Collection[int] | None = None) -> Placed:
     numbers = [int(found[1]) for found in tries if found]
     bench = next((number for number in numbers if benches is None or number in benches), None)
     return Placed(name, bench, "rest" if _REST.search(stem) else "launch")
+
+
+def clean_file_name(path: str) -> str:
+    """Return the last part of a file's path without characters that could steer a page or a terminal or turn its reading direction.
+
+    A long name is shortened in its middle, so that its ending still says what it is.
+    """
+    name = clean_text(path).replace("\\", "/").rstrip("/").rpartition("/")[2].strip()
+    if len(name) > _LONGEST_NAME:
+        name = f"{name[: _LONGEST_NAME - 20]}…{name[-19:]}"
+    return name or "record"
 
 
 def is_record_name(name: str) -> bool:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -64,7 +65,7 @@ def check_reading(reading: ReadingName, written: Written | None, audit: Audit | 
     """
     if written is None:
         return ReadingResult(reading, "blank")
-    found = [] if audit is None else list(features_of(reading, audit))
+    found = () if audit is None else _shown(reading, audit)
     wanted = [feature for feature in found if feature.code == "wanted"]
     if not wanted:
         return ReadingResult(reading, "no audit", written)
@@ -76,6 +77,12 @@ def check_reading(reading: ReadingName, written: Written | None, audit: Audit | 
     others = tuple(each for each in found if each.code != "wanted" and written.holds(each.low, each.high))
     named = tuple({each.code: each for each in reversed(others)}.values())[::-1]
     return ReadingResult(reading, "other feature" if named else "off", written, low, high, named, off)
+
+
+@lru_cache(maxsize=256)
+def _shown(reading: ReadingName, audit: Audit) -> tuple[Feature, ...]:
+    """What `features_of` yields, worked out once for all write-ups of a bench: an audit never changes and equals itself alone."""
+    return tuple(features_of(reading, audit))
 
 
 def features_of(reading: ReadingName, audit: Audit) -> Iterator[Feature]:

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
 
+from joulebook.classroom.board_reasons import pressing_reason
 from joulebook.classroom.judging import Judgement
-from joulebook.classroom.section import BenchState
+from joulebook.classroom.section import BenchState, Section
 
-__all__ = ["STANDINGS", "Standing", "StandingWords", "stand", "when"]
+__all__ = ["STANDINGS", "Standing", "StandingWords", "opened_at", "stand", "when"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +43,14 @@ STANDINGS: Mapping[str, StandingWords] = MappingProxyType(
 """Every standing by name, in the order of need."""
 
 _QUIET_MINUTES = 8.0
-_LONGEST_REASON = 160
+_FRESH_MINUTES = 90.0  # a section made longer ago was made in preparation: its lesson begins with the first thing a bench does
 
 
 @dataclass(frozen=True, slots=True)
 class Standing:
     """Where one bench stands. name: one of STANDINGS. reason: one sentence. minutes: since the bench's last change, None before
-    its first. visited: whether the teacher was there. need: the order on the board, smaller first."""
+    its first. visited: whether the teacher was there. need: the order on the board, smaller first. remedy: what to do, one
+    sentence, "" for nothing. beneath: where it would stand without its raised hand, if that needs the teacher too, else ""."""
 
     bench: int
     name: str
@@ -56,23 +58,47 @@ class Standing:
     minutes: float | None
     visited: bool
     need: tuple[float, ...]
+    remedy: str = ""
+    beneath: str = ""
 
     @property
     def words(self) -> StandingWords:
         """How it is called."""
         return STANDINGS[self.name]
 
+    @property
+    def words_beneath(self) -> StandingWords | None:
+        """How that beneath a raised hand is called, None for nothing."""
+        return STANDINGS[self.beneath] if self.beneath else None
 
-def stand(bench: BenchState, judgement: Judgement | None, *, now: datetime) -> Standing:
+
+def opened_at(section: Section, *, now: datetime) -> str:
+    """Return since when benches can be expected to do something, as a change's time; "" before a lesson has begun.
+
+    It is the first thing that any bench did. Before that it is the making of the section, if that was in this lesson. now: UTC.
+    """
+    if section.begun_at or not section.made_at:
+        return section.begun_at
+    return section.made_at if _minutes(section.made_at, now) <= _FRESH_MINUTES else ""
+
+
+def stand(bench: BenchState, judgement: Judgement | None, *, now: datetime, opened: str = "") -> Standing:
     """Return where a bench stands.
 
-    judgement: None while its data are being judged. now: UTC, with its zone.
+    judgement: None while its data are being judged. now: UTC, with its zone. opened: since when the bench can be expected to do
+    something, as `opened_at` says; "" for not known.
     """
-    minutes = None if not bench.touched_at else max(0.0, (now - when(bench.touched_at)).total_seconds() / 60.0)
-    name, reason = _name_and_reason(bench, judgement, minutes)
+    minutes = None if not bench.touched_at else _minutes(bench.touched_at, now)
+    silent = minutes if minutes is not None else _minutes(opened, now) if opened else None
+    name, reason, remedy = _without_hand(bench, judgement, silent)
+    beneath = ""
+    if bench.help_at:
+        beneath = name if name in ("repeat", "look") else ""
+        name, reason, remedy = ("help", reason, remedy) if beneath else ("help", "The group asks for help.", "")
     # Among equals: who has not been visited, then who waits longest.
-    need = (float(STANDINGS[name].need), float(bool(bench.visited_at)), -(minutes or 0.0), float(bench.number))
-    return Standing(bench.number, name, reason, minutes, bool(bench.visited_at), need)
+    first = min(float(STANDINGS[each].need) for each in (name, beneath) if each)
+    need = (first, float(bool(bench.visited_at)), -(silent or 0.0), float(bench.number))
+    return Standing(bench.number, name, reason, minutes, bool(bench.visited_at), need, remedy, beneath)
 
 
 def when(at: str) -> datetime:
@@ -80,50 +106,40 @@ def when(at: str) -> datetime:
     return datetime.fromisoformat(at.replace("Z", "+00:00"))
 
 
-def _name_and_reason(bench: BenchState, judgement: Judgement | None, minutes: float | None) -> tuple[str, str]:
-    if bench.help_at:
-        return "help", "The group asks for help."
+def _minutes(since: str, now: datetime) -> float:
+    """Return the minutes since a change; a clock that was set back gives none."""
+    return max(0.0, (now - when(since)).total_seconds() / 60.0)
+
+
+def _without_hand(bench: BenchState, judgement: Judgement | None, silent: float | None) -> tuple[str, str, str]:
+    """Return name, reason and remedy of where a bench stands, its raised hand left out. silent: minutes without any news."""
     if bench.signed_off_at:
-        return "done", "Signed off."
-    broken = [] if judgement is None else [each for each in judgement.news if each.problem]
-    stops = [] if judgement is None else [each for each in judgement.findings if each.severity == "stop"]
-    usable = judgement is not None and judgement.audit is not None and bool(judgement.audit.quantities)
-    if broken and not usable:
-        return "repeat", _short(f"{broken[0].name} cannot be read: {broken[0].problem}")
-    if stops:
-        return "repeat", _short(stops[0].message)
-    if judgement is not None and judgement.problem:
-        return "repeat", _short(judgement.problem)
-    looks = [] if judgement is None else [each for each in judgement.findings if each.severity == "look"]
-    faults = () if judgement is None else judgement.faults
-    if looks:
-        return "look", _short(looks[0].message)
-    if broken:
-        return "look", _short(f"{broken[0].name} cannot be read: {broken[0].problem}")
-    if faults:
-        return "look", _short(f"{faults[0].where}: {faults[0].what}")
+        return "done", "Signed off.", ""
+    pressing = pressing_reason(bench, judgement)
+    if pressing is not None:
+        return pressing.standing, pressing.what, pressing.do
     if bench.committed_at:
-        return "committed", "Uncertainties and claim are committed."
+        return "committed", "Uncertainties and claim are committed.", ""
     if judgement is None and bench.launches:
-        return "checking", "The records are being checked."
-    if minutes is not None and minutes >= _QUIET_MINUTES:
+        return "checking", "The records are being checked.", ""
+    if silent is not None and silent >= _QUIET_MINUTES:
         missing = judgement.missing if judgement is not None and bench.launches else ()
-        more = f" Still missing: {_listed(missing)}." if missing else ""
-        return "quiet", f"Nothing new for {minutes:.0f} minutes.{more}"
+        more = f" Still missing: {_listed(missing)}." if missing else "" if bench.launches else " No launch yet."
+        return "quiet", f"{'Nothing new' if bench.touched_at else 'Nothing at all'} for {_long(silent)}.{more}", ""
     if not bench.launches:
-        return "waiting", "No launch record yet." if not bench.rest else "The rest record is here; no launch yet."
+        return "waiting", "No launch record yet." if not bench.rest else "The rest record is here; no launch yet.", ""
     assert judgement is not None
     if judgement.missing:
-        return "set-up", f"Records fine; still missing: {_listed(judgement.missing)}."
+        return "set-up", f"Records fine; still missing: {_listed(judgement.missing)}.", ""
     count = len(bench.launches)
-    return "measured", f"{count} usable {'launch' if count == 1 else 'launches'}."
+    return "measured", f"{count} usable {'launch' if count == 1 else 'launches'}.", ""
+
+
+def _long(minutes: float) -> str:
+    return f"{minutes:.0f} minutes" if minutes < 120.0 else f"{minutes / 60.0:.0f} hours"
 
 
 def _listed(names: tuple[str, ...]) -> str:
     words = {"cart.mass": "mass", "track.angle": "slope", "track.rise": "rise", "track.along": "stretch of the rise"}
     return ", ".join(words.get(name, name) for name in names)
 
-
-def _short(text: str) -> str:
-    first = text.split(". ")[0].rstrip(".") + "."
-    return first if len(first) <= _LONGEST_REASON else first[: _LONGEST_REASON - 1].rstrip() + "…"

@@ -144,7 +144,7 @@ def choose_units(
         )
         position_doubt = notices[-1]
     elif far:
-        notices.append(f"{position_label} reads up to {here.size:.3g} m, farther than a ranger on a bench sees: check its unit")
+        notices.append(f"{position_label} reads up to {here.size:.3g} m, farther than a motion sensor on a bench sees: check its unit")
     return Scale(chosen_time, chosen_place, tuple(notices), time_doubt, position_doubt)
 
 

@@ -19,6 +19,10 @@ __all__ = ["class_document", "class_names", "projector_document"]
 _Told = Mapping[str, Any]
 
 _DRAWN = ("unaccounted", "rolling_resistance")
+_TERMS = (
+    "n: benches. D–L, P–M: random-effects means after DerSimonian and Laird and after Paule and Mandel. p: how often equal benches "
+    "would differ as much by chance alone. I²: the part of the differences that the benches’ uncertainties do not explain."
+)
 _LIMITS = (
     "“All alike” is the fixed-effect mean, weights 1/u². “Each its own” is the random-effects mean after Paule and Mandel, with "
     "Student’s t for so few benches (Hartung and Knapp) and with what all benches share. “Robust” is Algorithm A of ISO 13528, "
@@ -109,7 +113,7 @@ def _together(told: _Told) -> Part:
             (
                 f"{value['label'][:1].upper()}{value['label'][1:]}", str(value["n"]), value["fixed"]["shown"],
                 value["dersimonian_laird"]["shown"], value["shown"], value["robust"]["shown"],
-                "< 0.001" if chance < 0.001 else f"{chance:.2f}", f"{100 * value['fixed']['i2']:.0f} %",
+                "<\u00a00.001" if chance < 0.001 else f"{chance:.2f}", f"{100 * value['fixed']['i2']:.0f}\u00a0%",
             )
         )  # fmt: skip
     headings = ("Quantity", "n", "All alike", "Each its own (D–L)", "Each its own (P–M), shared part in", "Robust ± u", "p", "I²")
@@ -118,7 +122,8 @@ def _together(told: _Told) -> Part:
     shown = {f"pooled-{name}" for name in _DRAWN}
     said = tuple(value["sentence"] for value in told["pooled"] if f"pooled-{value['name']}" not in shown)
     asked = [_question(each) for each in told["questions"] if each["about"] == "pooled"]
-    blocks: list[Block] = [*pictures, *([Items(said)] if said else []), *asked, Grid(table, (2.2, 0.5, 1.9, 1.7, 1.8, 1.8, 0.9, 0.7))]
+    blocks: list[Block] = [*pictures, *([Items(said)] if said else []), *asked, Grid(table, (2.2, 0.5, 1.9, 1.7, 1.8, 1.8, 0.9, 0.7)),
+                           Notes((_TERMS,))]  # fmt: skip
     return Part("All benches together", tuple(blocks))
 
 

@@ -11,6 +11,7 @@ from statistics import median
 from typing import Any
 
 from joulebook.render.drawing import NARROW, WIDE, Frame, Scale, Sheet, text_width, ticks
+from joulebook.render.numbers import number
 from joulebook.render.picture import Picture
 from joulebook.render.plain import clean_text
 
@@ -25,12 +26,13 @@ _Told = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class _Point:
-    """One bench in a picture: its letters, and value and interval in both directions, as drawn."""
+    """One bench in a picture: its letters, value and interval in both directions, as drawn, and what to look at first there."""
 
     code: str
     title: str
     x: tuple[float, float, float]
     y: tuple[float, float, float]
+    look: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +114,7 @@ def _points(benches: Sequence[_Told], x: str, y: str, factor: float) -> list[_Po
         return factor * result["value"], factor * result["low"], factor * result["high"]
 
     return [
-        _Point(each["code"], clean_text(each["bench"]), three(each[x]), three(each[y]))
+        _Point(each["code"], clean_text(each["bench"]), three(each[x]), three(each[y]), clean_text(each.get("look", "")))
         for each in benches
         if each[x] is not None and each[y] is not None
     ]
@@ -124,7 +126,8 @@ def _scatter(points: list[_Point], plan: _Plan, sentence: str, frame: Frame) -> 
     usual = median(abs(each.x[0]) for each in points)
     inside = [each for each in points if abs(each.x[0]) <= _FAR * usual] if plan.alike else points
     listed = tuple(
-        f"{each.title} lies off the picture, at {_number(each.x[0], 3)} and {_number(each.y[0], 3)}."
+        f"{each.title} lies off the picture: {number(each.x[0], 4)} J at release and {number(each.y[0], 4)} J gained."
+        + (f" Look first: {each.look}" if each.look else "")
         for each in points
         if each not in inside
     )
@@ -235,11 +238,14 @@ def _free(
 ) -> tuple[float, float, float, float]:  # fmt: skip
     """Return the box beside a point that covers least of what is there already."""
     best: tuple[float, tuple[float, float, float, float]] | None = None
+    # What none of the places tried can reach costs nothing at any of them.
+    across, along = width + 0.81 * font, 2.9 * font
+    near = [other for other in taken if _overlap((a - across, b - along, a + across, b + along), other) > 0.0]
     for distance in (0.75, 1.2, 1.8):
         for right, down in ((1, -1), (-1, -1), (1, 1), (-1, 1), (1, -2), (-1, -2), (1, 2), (-1, 2)):
             cx, cy = a + right * (0.5 * width + 0.45 * distance * font), b + 0.5 * down * distance * font * 1.3
             box = (cx - 0.5 * width, cy - 0.55 * font, cx + 0.5 * width, cy + 0.55 * font)
-            cost = 0.15 * distance * font + sum(_overlap(box, other) for other in taken)
+            cost = 0.15 * distance * font + sum(_overlap(box, other) for other in near)
             if box[0] < room[0] or box[1] < room[1] or box[2] > room[2] or box[3] > room[3]:
                 cost += font * font
             if best is None or cost < best[0]:

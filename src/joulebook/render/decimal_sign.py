@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any
+from dataclasses import fields, is_dataclass, replace
+from typing import Any, TypeVar
 
 from joulebook.engine.report import Audit
 from joulebook.render.plain import clean_text
 
-__all__ = ["kept_names", "with_decimal", "with_decimal_svg", "with_decimals"]
+__all__ = ["kept_names", "signed", "with_decimal", "with_decimal_svg", "with_decimals"]
+
+_T = TypeVar("_T")
 
 # A point between two digits, in a number and not in something that has several: dates, versions, clauses of a standard.
 _POINT = re.compile(r"(?P<clause>(?:JCGM \d+|GUM|WCAG|ISO [\d-]+),? )?(?<![\d.])(\d+)\.(\d+)(?![\d]*\.\d)")
+_DRAWINGS = ("svg", "narrow")
 _TEXT_NODE = re.compile(r">([^<>]+)<")
 
 
@@ -56,6 +60,35 @@ def with_decimals(value: Any, decimal: str, *, keep: tuple[str, ...] = ()) -> An
     if isinstance(value, (list, tuple)):
         return [with_decimals(item, decimal, keep=keep) for item in value]
     return with_decimal(value, decimal, keep=keep) if isinstance(value, str) else value
+
+
+def signed(value: _T, decimal: str, *, keep: tuple[str, ...] = ()) -> _T:
+    """Return a text, or a record or tuple of texts and records, with this decimal sign in every written number.
+
+    Fields called `name` or `code` are left; so are numbers, and what stands in `keep`. Pictures' drawings are changed in their
+    texts alone.
+    """
+    if decimal == ".":
+        return value
+    found: _T = _signed(value, decimal, keep)
+    return found
+
+
+def _signed(value: Any, decimal: str, keep: tuple[str, ...]) -> Any:
+    if isinstance(value, str):
+        return with_decimal(value, decimal, keep=keep)
+    if isinstance(value, tuple):
+        return tuple(_signed(each, decimal, keep) for each in value)
+    if is_dataclass(value) and not isinstance(value, type):
+        changed = {}
+        for each in fields(value):
+            if not each.init or each.name in ("name", "code"):
+                continue
+            item = getattr(value, each.name)
+            drawing = each.name in _DRAWINGS and isinstance(item, str)
+            changed[each.name] = with_decimal_svg(item, decimal, keep=keep) if drawing else _signed(item, decimal, keep)
+        return replace(value, **changed)
+    return value
 
 
 def _changed(text: str, decimal: str) -> str:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, is_dataclass, replace
-from typing import Any
-
 from joulebook.experiments.ramp_plan import Plan
-from joulebook.render.decimal_sign import with_decimal, with_decimal_svg
+from joulebook.render.decimal_sign import signed
 from joulebook.render.document import Block, Document, Drawing, Grid, Items, Labelled, Part, Text
 from joulebook.render.document import write_document_page as _page
 from joulebook.render.document import write_document_paper as _paper
@@ -55,7 +52,7 @@ METHOD: tuple[tuple[str, str], ...] = (
 
 def write_plan_page(plan: Plan, *, decimal: str = ".") -> str:
     """Return a plan as one HTML file that loads nothing. decimal: the decimal sign, "." or ","."""
-    return _page(_signed(plan_document(plan), decimal))
+    return _page(signed(plan_document(plan), decimal))
 
 
 def write_plan_paper(plan: Plan, *, paper: str = "a4", decimal: str = ".") -> bytes:
@@ -63,7 +60,7 @@ def write_plan_paper(plan: Plan, *, paper: str = "a4", decimal: str = ".") -> by
 
     Raises OutputError for another paper.
     """
-    return _paper(_signed(plan_document(plan), decimal), paper=paper)
+    return _paper(signed(plan_document(plan), decimal), paper=paper)
 
 
 def plan_document(plan: Plan) -> Document:
@@ -113,22 +110,3 @@ def plan_document(plan: Plan) -> Document:
         Part("Cautions", (Text(CAUTIONS_LABEL), Items(CAUTIONS))),
     ]
     return Document(PLAN_TITLE, f"{PLAN_READER} – {clean_text(plan.title)}", clean_text(plan.sentence), tuple(parts))
-
-
-def _signed(value: Any, decimal: str) -> Any:
-    """Return a document whose written numbers have this decimal sign."""
-    if decimal == ".":
-        return value
-    if isinstance(value, str):
-        return with_decimal(value, decimal)
-    if isinstance(value, tuple):
-        return tuple(_signed(each, decimal) for each in value)
-    if is_dataclass(value) and not isinstance(value, type):
-        changed = {}
-        for each in fields(value):
-            if not each.init or each.name == "name":
-                continue
-            item = getattr(value, each.name)
-            changed[each.name] = with_decimal_svg(item, decimal) if each.name in ("svg", "narrow") else _signed(item, decimal)
-        return replace(value, **changed)
-    return value

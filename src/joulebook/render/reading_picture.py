@@ -93,7 +93,7 @@ def draw_reading(
     blank = record.samples - time.size
     whole = stretch is None or inside.all()
     sentence = (
-        f"Distance from the ranger against time, as {file} holds it: "
+        f"Distance from the motion sensor against time, as {file} holds it: "
         + (f"all {time.size} samples" if whole else f"{shown_t.size} of {time.size} samples")
         + f", from {start:.2f} s to {end:.2f} s."
         + (f" {blank} {'row has' if blank == 1 else 'rows have'} no distance." if blank > 0 else "")
@@ -160,7 +160,7 @@ def _draw(
     x, y = Scale(*stretch, left, right), Scale(low - margin, high + margin, foot, top)
     for mark in ticks(*stretch, 8 if frame.narrow else 12):
         sheet.line([(x(mark), top), (x(mark), foot)], stroke="grid")
-    sheet.y_axis(y, left, right, ticks(y.low, y.high, 9), "distance from the ranger, m")
+    sheet.y_axis(y, left, right, ticks(y.low, y.high, 9), "distance from the motion sensor, m")
     sheet.x_axis(x, foot, ticks(*stretch, 6 if frame.narrow else 12), "time, s")
     every = max(1, math.ceil(time.size / _MOST_DOTS))
     points = [(x(t), y(s)) for t, s in zip(time[::every], distance[::every], strict=True)]

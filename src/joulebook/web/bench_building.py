@@ -71,7 +71,7 @@ async def bench_page(room: Room, section: str, number: int, shown: Shown) -> Ben
         for step in order
         if step in FIELDS and (step != "comparison" or bench.committed_at or not commits(house))
     }
-    set_up = set_up_form(bench, view, typed=shown.typed if shown.step == "set-up" else None)
+    set_up = set_up_form(bench, view, typed=shown.typed if shown.step == "set-up" else None, decimal=house.decimal)
     records_status = _records_status(view, house)
     missing = still_missing(bench, house)
     own = None
@@ -160,7 +160,7 @@ def _ledger(bench: BenchState, view: StudentView, house: House) -> Ledger | None
         words = quantity_words(line.name)
         own = line.written or "–"
         if line.written and line.give_or_take:
-            own += f" ± {line.give_or_take}"
+            own += f", u = {line.give_or_take}" if line.name.endswith("_energy") else f" ± {line.give_or_take} at most"
         label = f"{words.label[:1].upper()}{words.label[1:]}, {words.unit}"
         theirs = value_with_u(line.name, line.audit).removesuffix(f" {words.unit}") if line.audit else "–"
         ours.append((label, own, with_decimal(theirs, house.decimal)))

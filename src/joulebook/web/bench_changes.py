@@ -13,6 +13,7 @@ from starlette.responses import RedirectResponse, Response
 
 from joulebook.classroom.changes import Draft
 from joulebook.classroom.own_work import FIELDS
+from joulebook.classroom.placing import clean_file_name
 from joulebook.classroom.section import BenchState
 from joulebook.classroom.student_view import ask_for
 from joulebook.errors import InputError, StaleError
@@ -34,7 +35,6 @@ router = APIRouter(include_in_schema=False)
 _DOABLE = ("record-discarded", "record-restored", "record-role-set", "help-asked", "help-given")
 _LONGEST_NAME = 40
 _MOST_FILES = 24
-_LONGEST_FILE_NAME = 100
 Asked = tuple[str, int]
 
 
@@ -72,7 +72,7 @@ async def add_records(request: Request, room: AskedRoom, asked: AskedBench) -> R
         for role in ("rest", "launch"):
             for item in sent.getlist(role):
                 if isinstance(item, UploadFile) and (item.filename or item.size):
-                    incoming.append((role, _file_name(item.filename or ""), await item.read(), "upload"))
+                    incoming.append((role, clean_file_name(item.filename or ""), await item.read(), "upload"))
         pasted = str(sent.get("pasted", ""))
         if pasted.strip():
             role = "rest" if sent.get("pasted-role") == "rest" else "launch"
@@ -235,11 +235,3 @@ def _back(step: str, seq: int) -> RedirectResponse:
     did = f"did={seq}&" if seq else ""
     return RedirectResponse(f"/bench?{did}step={step}#{step or 'main'}", 303)
 
-
-def _file_name(name: str) -> str:
-    """Return the last part of a file's name, without folders and without characters that could steer a page or a terminal."""
-    last = clean_text(name).replace("\\", "/").rsplit("/", 1)[-1].strip()
-    if len(last) > _LONGEST_FILE_NAME:
-        stem, dot, end = last.rpartition(".")
-        last = f"{stem[: _LONGEST_FILE_NAME - 12]}…{dot}{end[:10]}" if dot else last[:_LONGEST_FILE_NAME]
-    return last or "record"

@@ -24,8 +24,8 @@ _WANTED = (
     ("uncertainty", "potential_energy_u"),
 )
 _HOW = (
-    "Each “give or take” of yours is taken as one standard uncertainty u of that energy, and the two energies as independent. "
-    "The intervals reach two standard uncertainties to either side: your energy ± 2u."
+    "Each u of yours is one standard uncertainty of that energy, and the two energies are taken as independent. The intervals reach "
+    "two standard uncertainties to either side: your energy ± 2u."
 )
 
 

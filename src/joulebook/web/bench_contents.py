@@ -87,7 +87,7 @@ def _work_line(line: SideBySide) -> WorkLine:
     label = f"{words.label[:1].upper()}{words.label[1:]}, {words.unit}"
     theirs = line.written or _NONE
     if line.written and line.give_or_take:
-        theirs += f" ± {line.give_or_take}"
+        theirs += f", u = {line.give_or_take}" if line.name.endswith("_energy") else f" ± {line.give_or_take} at most"
     launches = _NONE if line.low is None or line.high is None else f"{number(line.low, 3)} to {number(line.high, 3)}"
     difference, apart = _NONE, _NONE
     if line.difference is not None and line.relative is not None:

@@ -90,7 +90,7 @@ class SetUpField:
 
 @dataclass(frozen=True, slots=True)
 class SetUp:
-    """The set-up step. method: "angle" or "rise". placed: end at which the ranger stands, as saved; placed_planned: as planned.
+    """The set-up step. method: "angle" or "rise". placed: end at which the motion sensor stands, as saved; placed_planned: as planned.
     temperature: None where the plan has settled the distance scale. look: whether something deserves a second look."""
 
     status: Status

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Annotated, Any
 
@@ -10,13 +11,16 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from joulebook.classroom.changes import KINDS, Draft
+from joulebook.classroom.judging import Judgement
 from joulebook.classroom.log_lines import log_lines
-from joulebook.classroom.standing import stand
+from joulebook.classroom.section import BenchState, Section
+from joulebook.classroom.standing import opened_at, stand
 from joulebook.errors import InputError
 from joulebook.web import trace_editing
 from joulebook.web.access import Teacher
 from joulebook.web.bench_contents import told_of
-from joulebook.web.board_contexts import TeacherBenchPage
+from joulebook.web.board_contexts import TeacherBenchPage, TraceEditor
+from joulebook.web.house_sign import of_house, signed_records, signed_work
 from joulebook.web.pages import show
 from joulebook.web.section_head import back_to, head_of, just_done, minutes_text
 from joulebook.web.trace_editing import bench_of, editor_for
@@ -40,11 +44,12 @@ async def teacher_bench(request: Request, room: Teacher, section: str, bench: in
     whole = await room.section(section)
     state = bench_of(whole, bench)
     judged = await room.judgement(section, bench, wait=_WAIT)
-    told = await run_in_threadpool(told_of, state, judged, whole.house)
-    editor = await run_in_threadpool(editor_for, state, judged, record)
+    told = await run_in_threadpool(_told, whole, state, judged)
+    editor = await run_in_threadpool(_editor, whole, state, judged, record)
     changes = await run_in_threadpool(room.store.changes, section)
-    log = [line for line in log_lines(changes, whole.void) if line.bench == bench][:_LOG]
-    standing = stand(state, judged, now=datetime.now(UTC))
+    log = [line for line in log_lines(changes, whole.void, decimal=whole.house.decimal) if line.bench == bench][:_LOG]
+    now = datetime.now(UTC)
+    standing = of_house(stand(state, judged, now=now, opened=opened_at(whole, now=now)), whole)
     page = TeacherBenchPage(
         head=head_of(section, whole, "bench"), section=section, bench=state, standing=standing, since=minutes_text(standing),
         did=await just_done(room, section, did), before=bench - 1 if bench - 1 in whole.benches else None,
@@ -83,3 +88,20 @@ async def do_to_bench(
         # The other bench's data changed too; its judging begins now rather than when somebody looks.
         await room.judgement(section, to, wait=0.0)
     return back_to(section, back, change.seq)
+
+
+def _editor(whole: Section, state: BenchState, judged: Judgement | None, record: str) -> TraceEditor | None:
+    """Return the editor of a launch's times with the house's decimal sign, which its fields show and take."""
+    editor = editor_for(state, judged, record)
+    return None if editor is None else replace(of_house(editor, whole), record=editor.record, decimal=whole.house.decimal)
+
+
+def _told(whole: Section, state: BenchState, judged: Judgement | None) -> dict[str, Any]:
+    """Return what follows from a bench and its judgement, in the house's decimal sign; what people typed stays as it is."""
+    told = told_of(state, judged, whole.house)
+    as_typed = ("records", "work", "own_words", "launches")
+    return {
+        **{name: value if name in as_typed else of_house(value, whole) for name, value in told.items()},
+        "records": signed_records(told["records"], whole),
+        "work": signed_work(told["work"], whole),
+    }

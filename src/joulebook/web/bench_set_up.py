@@ -11,6 +11,7 @@ from types import MappingProxyType
 
 from joulebook.classroom.section import BenchState
 from joulebook.classroom.student_view import StudentView
+from joulebook.render.decimal_sign import with_decimal
 from joulebook.web.bench_contexts import SetUp, SetUpField
 from joulebook.web.bench_status import BEGUN, DONE, LOOK, TODO
 
@@ -55,10 +56,13 @@ _LONGEST = 160
 _COMMA = re.compile(r"^[+-]?\d+,\d+$")
 
 
-def set_up_form(bench: BenchState, view: StudentView, *, typed: Mapping[str, str] | None = None) -> SetUp:
-    """Return the set-up step of a bench's page. typed: texts of a form that could not be kept, by input; None for what is saved."""
+def set_up_form(bench: BenchState, view: StudentView, *, typed: Mapping[str, str] | None = None, decimal: str = ".") -> SetUp:
+    """Return the set-up step of a bench's page.
+
+    typed: texts of a form that could not be kept, by input; None for what is saved. decimal: the house's sign.
+    """
     values = dict(bench.values) | dict(typed or {})
-    fields = {name: _field(name, bench, values, view.set_up_faults) for name in SET_UP_NAMES}
+    fields = {name: _field(name, bench, values, view.set_up_faults, decimal) for name in SET_UP_NAMES}
     has_rise = any(values.get(SET_UP_NAMES[name]) for name in _METHODS["rise"])
     planned_rise = any(bench.planned.get(SET_UP_NAMES[name]) for name in _METHODS["rise"])
     has_angle = bool(values.get("track.angle"))
@@ -118,15 +122,16 @@ def _point(text: str) -> str:
     return written.replace(",", ".") if _COMMA.match(written) else written
 
 
-def _field(name: str, bench: BenchState, values: Mapping[str, str], faults: Mapping[str, str]) -> SetUpField:
+def _field(name: str, bench: BenchState, values: Mapping[str, str], faults: Mapping[str, str], decimal: str) -> SetUpField:
     of = SET_UP_NAMES[name]
     text, units = values.get(of, ""), _UNITS[name]
     value, unit, give = _taken_apart(text, [kept for kept, _ in units])
+    value, give = with_decimal(value, decimal), with_decimal(give, decimal)
     how = bench.how.get(of, "")
     hows = _HOWS if how in ("", *(kept for kept, _ in _HOWS)) else (*_HOWS, (how, how))
     label, hint = _LABELS[name]
     shown_units = units if unit or not text else (*units, ("", "as written"))
-    planned = bench.planned.get(of, "").replace(" degC", " °C").replace(" deg", "°")
+    planned = with_decimal(bench.planned.get(of, "").replace(" degC", " °C").replace(" deg", "°"), decimal)
     return SetUpField(
         name, label, hint, value, unit if text else units[0][0], give, how or ("" if text else _USUAL_HOW.get(name, "")),
         shown_units, () if name == "temperature" else hows, text, planned, faults.get(of, ""),

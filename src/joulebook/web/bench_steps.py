@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from joulebook.classroom.own_work import COMMITTED_STEPS, FIELDS, Field, check_fields
 from joulebook.classroom.section import BenchState, missing_for_commit
+from joulebook.classroom.step_words import HEADINGS
 from joulebook.engine.house import House
 from joulebook.errors import Fault
 from joulebook.render.decimal_sign import with_decimal
@@ -16,29 +16,13 @@ from joulebook.web.bench_status import BEGUN, DONE, FIXED, LOOK, TODO, at_the_en
 
 __all__ = ["HEADINGS", "commits", "page_order", "step_part", "still_missing"]
 
-HEADINGS: Mapping[str, str] = MappingProxyType(
-    {
-        "predict": "Our prediction",
-        "set-up": "Set-up readings",
-        "records": "Records",
-        "readings": "Our readings from the trace",
-        "calculation": "Our calculation",
-        "uncertainty": "How sure we are",
-        "claim": "Our claim",
-        "commit": "Commit",
-        "comparison": "Our comparison",
-        "losses": "Where the energy went",
-        "improve": "What we would change",
-    }
-)
-"""What every part of the page is called, by its id."""
-
 _LEADS: Mapping[str, str] = {
     "predict": "Before you measure: what do you expect?",
     "readings": "Read these from the picture of one launch. Decide for yourselves where the cart leaves the plunger and where it "
-    "turns.",
+    "turns. “Give or take” is a limit here too: your reading is off by no more than that.",
     "calculation": "Write the formula with your numbers in “Working”, then the result with its unit.",
-    "uncertainty": "How far off could each energy be? Start from the give or take of your readings.",
+    "uncertainty": "How far off is each energy typically? That is its standard uncertainty u, and no limit. A limit of a reading gives "
+    "u = limit ÷ √3, about 0.58 × limit; join the u of your readings to those of the energies.",
     "claim": "Say what your own numbers let you say, before you see them compared.",
     "comparison": "",
     "losses": "What could have taken energy away, and how much of it?",

@@ -138,7 +138,7 @@ class TraceEditor:
 
     record, name: of the launch. picture: its trace. release, apex: None where the launch has none. borders: between its phases,
     in order. step: s between two samples. start, end: s, of the picture. low, high: s, of the record. wide, narrow: where the time
-    axis begins and ends, as fractions of either picture's width. by_hand: whether anything was set.
+    axis begins and ends, as fractions of either picture's width. by_hand: whether anything was set. decimal: the house's sign.
     """
 
     record: str
@@ -155,6 +155,7 @@ class TraceEditor:
     wide: tuple[float, float]
     narrow: tuple[float, float]
     by_hand: bool
+    decimal: str = "."
 
 
 @dataclass(frozen=True, slots=True)

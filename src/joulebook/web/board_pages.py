@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Mapping
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
 
@@ -18,6 +18,7 @@ from joulebook.errors import InputError
 from joulebook.web import bench_round, class_pages
 from joulebook.web.access import Teacher
 from joulebook.web.board_contexts import BoardCards, BoardPage, Card
+from joulebook.web.house_sign import of_house
 from joulebook.web.pages import show
 from joulebook.web.section_contexts import LogPage
 from joulebook.web.section_head import back_to, head_of, just_done, minutes_text
@@ -92,14 +93,21 @@ async def undo(
 
 
 @router.get("/sections/{section}/log")
-async def log(request: Request, room: Teacher, section: str, did: int = 0, before: int = 0) -> Response:
-    """Every change of a section in words, the newest first."""
+async def log(
+    request: Request, room: Teacher, section: str, did: int = 0, before: int = 0, bench: Annotated[str, Query(max_length=10)] = ""
+) -> Response:
+    """Every change of a section in words, the newest first. bench: a number for that bench's alone, "0" for the section's own."""
     whole = await room.section(section)
     changes = await run_in_threadpool(room.store.changes, section)
-    lines = log_lines(changes, whole.void)
+    wanted = int(bench) if bench.isascii() and bench.isdigit() and int(bench) in (0, *whole.benches) else None
+    listed = log_lines(changes, whole.void, decimal=whole.house.decimal)
+    lines = [line for line in listed if wanted is None or (line.bench or 0) == wanted]
     shown = [line for line in lines if not before or line.seq < before][:_LOG_PAGE]
-    older = shown[-1].seq if shown and shown[-1].seq > 1 else None
-    page = LogPage(head_of(section, whole, "log"), tuple(shown), await just_done(room, section, did), len(lines), older)
+    older = shown[-1].seq if shown and shown[-1].seq > lines[-1].seq else None
+    page = LogPage(
+        head_of(section, whole, "log"), tuple(shown), await just_done(room, section, did), len(lines), older,
+        tuple((number, each.title) for number, each in whole.benches.items()), wanted,
+    )  # fmt: skip
     return show(request, page)
 
 
@@ -113,7 +121,7 @@ async def benches(section: str, room: Teacher) -> Response:
 def _cards(whole: Section, standings: list[Standing]) -> tuple[Card, ...]:
     return tuple(
         Card(
-            each, whole.benches[each.bench].title, whole.benches[each.bench].name, minutes_text(each),
+            of_house(each, whole), whole.benches[each.bench].title, whole.benches[each.bench].name, minutes_text(each),
             bool(whole.benches[each.bench].help_at), whole.may_see_ledger(each.bench),
         )
         for each in standings

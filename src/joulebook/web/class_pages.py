@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, ClassVar
 
@@ -10,8 +11,11 @@ from fastapi import APIRouter, Request
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from joulebook.classroom.section import Section
+from joulebook.classroom.judging import Judgement
+from joulebook.classroom.section import BenchState, Section
+from joulebook.render.decimal_sign import signed
 from joulebook.render.document import Document
+from joulebook.render.words import input_words
 from joulebook.web.access import Teacher, settings_of
 from joulebook.web.pages import Page, show
 from joulebook.web.room import Room
@@ -50,7 +54,7 @@ async def class_page(request: Request, room: Teacher, section: str) -> Response:
 
     whole = await room.section(section)
     told = await _told(room, section, whole, "")
-    return show(request, ClassPage(head_of(section, whole, "class"), await run_in_threadpool(class_document, told)))
+    return show(request, ClassPage(head_of(section, whole, "class"), await run_in_threadpool(_document, class_document, told, whole)))
 
 
 @router.get("/sections/{section}/projector")
@@ -60,7 +64,7 @@ async def projector(request: Request, room: Teacher, section: str) -> Response:
 
     whole = await room.section(section)
     told = await _told(room, section, whole, settings_of(request).secret)
-    return show(request, ProjectorPage(section, await run_in_threadpool(projector_document, told)))
+    return show(request, ProjectorPage(section, await run_in_threadpool(_document, projector_document, told, whole)))
 
 
 @router.get("/sections/{section}/class.pdf")
@@ -82,6 +86,27 @@ async def class_paper(request: Request, room: Teacher, section: str, names: bool
     return Response(content, media_type="application/pdf", headers=headers)
 
 
+def _why(bench: BenchState, judged: Judgement | None) -> str:
+    """Return why a bench has no audit: what is true of it, in one sentence."""
+    if not bench.launches:
+        return "No launch record has come."
+    if judged is None:
+        return "Its records are still being checked."
+    stop = next((each.message for each in judged.findings if each.severity == "stop"), "")
+    unread = next((f"{each.name} cannot be read: {each.problem}" for each in judged.news if each.problem), "")
+    names = ", ".join(input_words(name).label for name in judged.missing)
+    faulty = ", ".join(input_words(fault.where).label for fault in judged.faults)
+    missing = f"Set-up readings are missing: {names}." if names else f"Set-up readings are not understood: {faulty}." if faulty else ""
+    return unread or stop or judged.problem or missing or "Its records give no result."
+
+
+def _document(compose: Callable[[dict[str, Any]], Document], told: dict[str, Any], whole: Section) -> Document:
+    """Return the document that a page shows, in the house's decimal sign."""
+    from joulebook.render.class_document import class_names
+
+    return signed(compose(told), whole.house.decimal, keep=class_names(told))
+
+
 async def _told(room: Room, section: str, whole: Section, secret: str) -> dict[str, Any]:
     """Return the class picture in its JSON form. secret: what the order of the letters is drawn from, "" to name the benches."""
     from joulebook.classroom.class_picture import ClassBench, class_picture
@@ -90,14 +115,9 @@ async def _told(room: Room, section: str, whole: Section, secret: str) -> dict[s
     benches = []
     for number, state in whole.benches.items():
         found = judged.get(number)
-        ledger = None if found is None else found.ledger
-        if not state.launches:
-            why = "No launch record has come."
-        elif found is None:
-            why = "Its records are still being checked."
-        else:
-            why = found.problem or ("Set-up readings are missing." if found.missing or found.faults else "")
-        benches.append(ClassBench(str(number), state.title, ledger, why="" if ledger else why))
+        # An audit without a usable launch goes in too: its findings say why the bench does not count.
+        audit = None if found is None or found.stood_in else found.audit
+        benches.append(ClassBench(str(number), state.title, audit, why="" if audit else _why(state, found)))
 
     def work() -> dict[str, Any]:
         import numpy as np

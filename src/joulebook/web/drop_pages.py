@@ -9,9 +9,10 @@ from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
 from joulebook.classroom.changes import Actor, Draft
-from joulebook.classroom.placing import is_record_name, place_file
+from joulebook.classroom.placing import clean_file_name, is_record_name, place_file
 from joulebook.errors import InputError
 from joulebook.readers.limits import MAX_BYTES
+from joulebook.render.plain import clean_text
 from joulebook.web.access import Teacher, settings_of
 from joulebook.web.pages import show
 from joulebook.web.room import Room
@@ -52,7 +53,7 @@ async def drop(request: Request, room: Teacher, section: str) -> Response:
         for each in form.getlist("files"):
             if not isinstance(each, UploadFile) or not each.filename:
                 continue
-            path, content = each.filename[:300], await each.read()
+            path, content = clean_text(each.filename)[-300:], await each.read()
             placed = place_file(path, benches=whole.benches)
             if not is_record_name(placed.name):
                 told.append(f"{placed.name} is no record file and was left out.")
@@ -102,5 +103,5 @@ async def add_record(
     room: Room, section: str, bench: int, name: str, content: bytes, role: str, *, actor: Actor, via: str
 ) -> int:
     """Add a record to a bench and return the number of the change. Raises as `Room.append`."""
-    body = {"name": name[:200], "sha256": hashlib.sha256(content).hexdigest(), "size": len(content), "role": role, "via": via}
+    body = {"name": clean_file_name(name), "sha256": hashlib.sha256(content).hexdigest(), "size": len(content), "role": role, "via": via}
     return (await room.append(section, Draft("record-added", actor, bench, body), content=content)).seq

@@ -150,8 +150,8 @@ async def get_board(room: Teacher, section: SectionId) -> list[dict[str, Any]]:
     """Where every bench stands, who needs help first."""
     return [
         {
-            "bench": each.bench, "standing": each.name, "word": each.words.word, "reason": each.reason, "minutes": each.minutes,
-            "visited": each.visited,
+            "bench": each.bench, "standing": each.name, "word": each.words.word, "reason": each.reason, "remedy": each.remedy,
+            "beneath": each.beneath, "minutes": each.minutes, "visited": each.visited,
         }
         for each in await room.standings(section)
     ]  # fmt: skip

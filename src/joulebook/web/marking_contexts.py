@@ -34,7 +34,7 @@ class MarkingPage(Page):
     """Every write-up of a section. rows: in order. criteria: (name, title). done, total: marks confirmed and to be confirmed.
     anonymous: codes are hidden. did: what was just done. problem, remedy, faults: of the last table that was sent.
     agreement: with the second marker. sample: how many of the second marker's sample are marked, and of how many. alike: what is
-    identical, for the teacher alone; looked: whether it was looked for."""
+    identical, for the teacher alone; looked: whether it was looked for. decimal: the house's sign."""
 
     template: ClassVar[str] = "marking.html.j2"
     head: Head
@@ -51,6 +51,7 @@ class MarkingPage(Page):
     sample: tuple[int, int] = (0, 0)
     alike: tuple[Alike, ...] = ()
     looked: bool = False
+    decimal: str = "."
 
 
 @dataclass(frozen=True, slots=True)

@@ -71,7 +71,7 @@ async def next_lesson(room: Teacher, section: str) -> HTMLResponse:
     """What to take up next lesson, as a page."""
     whole = await room.section(section)
     found = await checked_write_ups(room, section, whole)
-    page = write_document_page(slip_summary([each.checked for each in found], section=whole.title))
+    page = write_document_page(slip_summary([each.checked for each in found], section=whole.title), decimal=whole.house.decimal)
     style = page.partition("<style>")[2].partition("</style>")[0]
     policy = CONTENT_SECURITY_POLICY.replace("style-src 'self'", f"style-src '{style_hash(style)}'")
     return HTMLResponse(page, headers={"Content-Security-Policy": policy})
@@ -83,7 +83,7 @@ async def next_lesson_paper(room: Teacher, section: str) -> Response:
     whole = await room.section(section)
     found = await checked_write_ups(room, section, whole)
     document = slip_summary([each.checked for each in found], section=whole.title)
-    paper = await run_in_threadpool(write_document_paper, document, paper=whole.house.paper)
+    paper = await run_in_threadpool(write_document_paper, document, paper=whole.house.paper, decimal=whole.house.decimal)
     return _file("next-lesson.pdf", "application/pdf", paper)
 
 
@@ -98,13 +98,13 @@ def _gradebook(found: Sequence[CheckedWriteUp], book: MarkBook) -> list[tuple[st
 
 def _feedback(found: Sequence[CheckedWriteUp], whole: Section) -> bytes:
     points = any(any(criterion.points) for criterion in whole.marks.criteria.values())
-    out = io.BytesIO()
+    decimal, out = whole.house.decimal, io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
         for number, each in enumerate(found, 1):
             sheet = feedback_sheet(each.checked, whole.marks, points=points, section=whole.title)
             code = "".join(sign if sign.isalnum() or sign in "-_" else "-" for sign in each.checked.write_up.code)
-            archive.writestr(f"{number:03d}-{code}.html", write_document_page(sheet))
-            archive.writestr(f"{number:03d}-{code}.pdf", write_document_paper(sheet, paper=whole.house.paper))
+            archive.writestr(f"{number:03d}-{code}.html", write_document_page(sheet, decimal=decimal))
+            archive.writestr(f"{number:03d}-{code}.pdf", write_document_paper(sheet, paper=whole.house.paper, decimal=decimal))
     return out.getvalue()
 
 

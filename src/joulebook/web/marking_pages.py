@@ -22,10 +22,12 @@ from joulebook.classroom.line_sentences import LINE_WORDS, line_sentence, readin
 from joulebook.classroom.mark_book import MarkBook
 from joulebook.classroom.mark_table import read_write_ups
 from joulebook.classroom.own_work import FIELDS
+from joulebook.classroom.placing import clean_file_name
 from joulebook.classroom.section import Section
 from joulebook.classroom.suggesting import COMMENTS, Suggestion, suggest
 from joulebook.errors import InputError
 from joulebook.web.access import Teacher
+from joulebook.web.house_sign import of_house
 from joulebook.web.marking_contexts import (
     BankPage,
     LevelChoice,
@@ -84,7 +86,7 @@ async def _overview(room: Room, section: str, did: int = 0, anonymous: bool = Fa
         head_of(section, whole, "marking"), rows, tuple((c.name, c.title) for c in book.criteria.values()),
         total - sum(row.left for row in rows), total, anonymous, await just_done(room, section, did),
         agreement=agreement_by_criterion(book), sample=(seconded, len(sample)),
-        alike=await _alike(room, found) if alike else (), looked=alike,
+        alike=await _alike(room, found) if alike else (), looked=alike, decimal=whole.house.decimal,
     )  # fmt: skip
 
 
@@ -94,7 +96,7 @@ async def take_table(request: Request, room: Teacher, section: str) -> Response:
     await room.section(section)
     async with request.form(max_fields=5, max_files=1) as form:
         given = form.get("table")
-        name, content = ("", b"") if not isinstance(given, UploadFile) else (given.filename or "table", await given.read())
+        name, content = ("", b"") if not isinstance(given, UploadFile) else (clean_file_name(given.filename or "table"), await given.read())
     try:
         if not content:
             raise InputError("No table was chosen.", remedy="Choose a CSV, .xlsx or .ods file.")
@@ -135,7 +137,8 @@ async def by_criterion(
         found = [each for each in found if each.checked.write_up.code in sample]
     rule = book.criteria[criterion]
     forms = tuple(
-        _form(f"m{index}", each, rule, each.suggestions[criterion], book, names, marker) for index, each in enumerate(found, 1)
+        _signed(_form(f"m{index}", each, rule, each.suggestions[criterion], book, names, marker), whole)
+        for index, each in enumerate(found, 1)
     )
     order = list(book.criteria)
     index = order.index(criterion)
@@ -165,7 +168,7 @@ async def by_student(
         raise InputError("There is no such write-up.", remedy="Go back to the list.", code="no-section")
     here = found[codes.index(code)]
     forms = tuple(
-        _form(f"m{index}", here, rule, here.suggestions[rule.name], whole.marks, names, "first")
+        _signed(_form(f"m{index}", here, rule, here.suggestions[rule.name], whole.marks, names, "first"), whole)
         for index, rule in enumerate(whole.marks.criteria.values(), 1)
     )
     index, query = codes.index(code), _query(anonymous, "first")
@@ -173,7 +176,7 @@ async def by_student(
     beside = _beside([(f"{place}/{names.shown(each)}{query}", names.shown(each)) for each in codes], index)
     page = MarkingSheetPage(
         head_of(section, whole, "marking"), f"{names.shown(code)}, bench {here.checked.write_up.bench}", _lead(forms, "criterion"),
-        forms, f"{place}/{names.shown(code)}{query}", "first", lines=_lines(here), texts=_texts(here),
+        forms, f"{place}/{names.shown(code)}{query}", "first", lines=_lines(here, whole), texts=_texts(here),
         previous=beside[0], following=beside[1], did=await just_done(room, section, did),
     )  # fmt: skip
     return show(request, page)
@@ -354,7 +357,12 @@ def _bank(book: MarkBook) -> Mapping[str, str]:
     return book.comments or COMMENTS
 
 
-def _lines(each: CheckedWriteUp) -> tuple[StudentLine, ...]:
+def _signed(form: MarkForm, whole: Section) -> MarkForm:
+    """Return a form with the house's decimal sign in what joulebook says; comments stay as they are kept."""
+    return replace(form, evidence=of_house(form.evidence, whole), choices=of_house(form.choices, whole))
+
+
+def _lines(each: CheckedWriteUp, whole: Section) -> tuple[StudentLine, ...]:
     lines = []
     for name, reading in each.checked.readings.items():
         kind = {"other feature": "slip", "off": "slip", "no audit": "cannot tell"}.get(reading.kind, reading.kind)
@@ -363,7 +371,12 @@ def _lines(each: CheckedWriteUp) -> tuple[StudentLine, ...]:
     for name, line in each.checked.lines.items():
         text = line.written.text if line.written else ""
         lines.append(StudentLine(LINE_WORDS[name], text, line_sentence(line), *_STATES[line.kind]))
-    return tuple(lines)
+    # What was written stands as it was typed; a slope is a set-up reading, which is kept with a point whatever was typed.
+    slope = LINE_WORDS["slope"]
+    return tuple(
+        replace(line, found=of_house(line.found, whole), written=of_house(line.written, whole) if line.name == slope else line.written)
+        for line in lines
+    )
 
 
 def _texts(each: CheckedWriteUp) -> tuple[tuple[str, str], ...]:

@@ -14,7 +14,7 @@ from starlette.concurrency import run_in_threadpool
 from joulebook.classroom.changes import Change, Draft
 from joulebook.classroom.judging import Judgement, judgement_key
 from joulebook.classroom.section import BenchState, Section
-from joulebook.classroom.standing import Standing, stand
+from joulebook.classroom.standing import Standing, opened_at, stand
 from joulebook.engine.bench import Override
 from joulebook.errors import JoulebookError
 from joulebook.store.store import Store
@@ -88,7 +88,10 @@ class Room:
         whole = await self.section(section)
         judged = await self.judgements(section, wait=wait)
         now = datetime.now(UTC)
-        return sorted((stand(each, judged[n], now=now) for n, each in whole.benches.items()), key=lambda each: each.need)
+        opened = opened_at(whole, now=now)
+        return sorted(
+            (stand(each, judged[n], now=now, opened=opened) for n, each in whole.benches.items()), key=lambda each: each.need
+        )
 
     async def listen(self, section: str, *, heartbeat: float = 15.0) -> AsyncIterator[News | None]:
         """Yield news of a section as it comes; None every `heartbeat` seconds without any, to keep the line open.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import ClassVar
 
 from joulebook.classroom.log_lines import LogLine
@@ -11,6 +12,7 @@ from joulebook.engine.house import BASES, COMPARISONS, STEPS
 from joulebook.web.pages import Page
 
 __all__ = [
+    "STEP_WORDS",
     "CardsPage",
     "Did",
     "DropPage",
@@ -24,6 +26,20 @@ __all__ = [
     "SectionsPage",
     "TrayLine",
 ]
+
+STEP_WORDS: Mapping[str, str] = MappingProxyType(
+    {
+        "predict": "before measuring: less energy at the top, the same or more, and why",
+        "readings": "distances at release and at the highest point, and the speed at release, read from the trace",
+        "uncertainty": "how far off each of the two energies typically is: its standard uncertainty u",
+        "calculation": "way, height and both energies, a line each with the working",
+        "comparison": "the two energies compared by the rule above, once they are committed",
+        "claim": "what their own numbers let them say, before they see them compared",
+        "losses": "where missing energy could have gone, and how much that is",
+        "improve": "one thing that they would change, and what it would help",
+    }
+)
+"""What students do in each step, for the teacher who chooses the steps."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +90,7 @@ class HouseForm:
 
     gravity, tolerance: as in a house file. decimal, digits, method, percent_of: the word chosen. signed, formulas: ticked or not.
     minutes, launches: as typed. steps: those that students see. faults: by field, in words.
-    methods, bases, all_steps: the choices, with their words.
+    methods, bases, all_steps: the choices, with their words. step_words: a sentence for each step.
     """
 
     gravity: str = ""
@@ -92,6 +108,7 @@ class HouseForm:
     methods: Mapping[str, str] = field(default_factory=lambda: COMPARISONS)
     bases: Mapping[str, str] = field(default_factory=lambda: BASES)
     all_steps: tuple[str, ...] = STEPS
+    step_words: Mapping[str, str] = field(default_factory=lambda: STEP_WORDS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,8 +147,9 @@ class RulesPage(Page):
 
 @dataclass(frozen=True, slots=True)
 class LogPage(Page):
-    """Every change of a section, the newest first. did: what was just done. total: of all changes; older: the change before
-    which the next page of the log begins, None on the last."""
+    """Every change of a section, the newest first. did: what was just done. total: of all these changes; older: the change before
+    which the next page of the log begins, None on the last. benches: (number, title) to choose from. bench: the one that was
+    chosen, 0 for the changes of the section as a whole, None for all."""
 
     template: ClassVar[str] = "log.html.j2"
     head: Head
@@ -139,11 +157,14 @@ class LogPage(Page):
     did: Did | None
     total: int
     older: int | None
+    benches: tuple[tuple[int, str], ...] = ()
+    bench: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class PrintedCard:
-    """A bench's card. bench: number. code: as it is typed in. url: what the QR code says. qr: the QR code as SVG."""
+    """A bench's card. bench: number. code: as it is typed in. url: what the QR code says. qr: the QR code as SVG, "" where no
+    other device could open it."""
 
     bench: int
     code: str

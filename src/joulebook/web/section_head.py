@@ -38,13 +38,15 @@ async def just_done(room: Room, section: str, seq: int) -> Did | None:
 def back_to(section: str, back: str, seq: int) -> RedirectResponse:
     """Lead back to the page that a button stood on, which then says what was done.
 
-    back: "" for the board, a number for that bench's page, a page's word, a path of the marking pages, or a number and a record
-    ("3 r7"). seq: of the change.
+    back: "" for the board, a number for that bench's page, a page's word, a path of the marking pages, a number and a record
+    ("3 r7"), or the log of one bench ("log 3"). seq: of the change.
     """
     place = f"/sections/{section}"
     if back.startswith(f"{place}/marking/") and back.isprintable():
         return RedirectResponse(f"{back}{'&' if '?' in back else '?'}did={seq}", 303)
     first, _, record = back.partition(" ")
+    if first == "log" and record.isascii() and record.isdigit():
+        return RedirectResponse(f"{place}/log?bench={int(record)}&did={seq}", 303)
     if first.isascii() and first.isdigit():
         more = f"&record={record}" if record.isascii() and record.isalnum() else ""
         return RedirectResponse(f"{place}/benches/{int(first)}?did={seq}{more}", 303)

@@ -14,6 +14,7 @@ from joulebook.classroom.changes import Draft
 from joulebook.classroom.planned_section import PlannedSection, read_planned
 from joulebook.classroom.section import MOST_BENCHES
 from joulebook.errors import InputError, JoulebookError
+from joulebook.render.plain import clean_text
 from joulebook.web import drop_pages
 from joulebook.web.access import Teacher, settings_of
 from joulebook.web.house_form import form_of_tables, house_of, house_text, read_house_text
@@ -80,7 +81,7 @@ async def make_from_plan(request: Request, room: Teacher) -> Response:
     """Make a section from a plan: a bench for each of its benches, their set-up planned and to be measured."""
     async with request.form(max_fields=20, max_files=_MOST_FILES) as form:
         name = str(form.get("name", "")).strip()[:120]
-        files = [(each.filename or "", await each.read()) for each in form.getlist("plan") if isinstance(each, UploadFile)]
+        files = [(clean_text(each.filename or ""), await each.read()) for each in form.getlist("plan") if isinstance(each, UploadFile)]
     try:
         planned = await run_in_threadpool(read_planned, files)
         made = await _made_from(room, planned, name)
@@ -132,7 +133,7 @@ async def bench_cards(request: Request, room: Teacher, section: str, bench: int 
     for number in wanted:
         code = await run_in_threadpool(room.store.code, section, number)
         url = f"{settings.address}/join/{code}"
-        cards.append(PrintedCard(number, f"{code[:3]} {code[3:]}", url, _qr(url)))
+        cards.append(PrintedCard(number, f"{code[:3]} {code[3:]}", url, _qr(url) if settings.lan else ""))
     return show(request, CardsPage(head_of(section, whole, "cards"), tuple(cards), settings.address, settings.lan))
 
 

@@ -30,6 +30,7 @@ from joulebook.uncertainty import Quantity
 from joulebook.web.access import Teacher
 from joulebook.web.bench_contents import finding_texts
 from joulebook.web.board_contexts import Border, Handle, Preview, TraceEditor
+from joulebook.web.house_sign import of_house
 from joulebook.web.pages import show
 from joulebook.web.section_head import back_to
 
@@ -50,14 +51,15 @@ Edge = tuple[str, float, float]
 async def preview(request: Request, room: Teacher, section: str, bench: int) -> Response:
     """What would follow from the times in the form: a part of a page. Nothing is kept."""
     async with request.form(max_fields=200, max_files=0) as form:
-        held = _launch_of(bench_of(await room.section(section), bench), str(form.get("record", "")))
+        whole = await room.section(section)
+        held = _launch_of(bench_of(whole, bench), str(form.get("record", "")))
         try:
             override = read_override(form, before=held.override)
         except InputError as error:
-            told = " ".join([error.message, *map(str, error.faults)])
+            told = of_house(" ".join([error.message, *map(str, error.faults)]), whole)
             return show(request, Preview("", None, (), "", problem=told, remedy=error.remedy))
     judged = await room.preview(section, bench, held.id, override)
-    return show(request, await run_in_threadpool(_preview_of, judged, held))
+    return show(request, await run_in_threadpool(lambda: of_house(_preview_of(judged, held), whole)))
 
 
 @router.post("/sections/{section}/benches/{bench}/override")

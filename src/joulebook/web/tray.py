@@ -9,6 +9,7 @@ from weakref import WeakKeyDictionary
 
 from joulebook.classroom.placing import Placed
 from joulebook.errors import InputError
+from joulebook.render.plain import clean_text
 from joulebook.web.room import Room
 
 __all__ = ["Tray", "Waiting", "tray_of"]
@@ -20,8 +21,11 @@ _LINES = 60
 
 @dataclass(frozen=True, slots=True)
 class Waiting:
-    """A file that waits. id: in the tray. section: it was dropped on. path: as it came. content: its bytes. placed: where its
-    name says that it belongs. via: "drop" or "folder". problem: why it was not added when that was tried."""
+    """A file that waits.
+
+    id: in the tray. section: it was dropped on. path: as it came, without characters that could steer a page. content: its bytes.
+    placed: where its name says that it belongs. via: "drop" or "folder". problem: why it was not added when that was tried.
+    """
 
     id: str
     section: str
@@ -50,6 +54,7 @@ class Tray:
 
     def put(self, section: str, path: str, content: bytes, placed: Placed, *, via: str) -> Waiting:
         """Let a file wait. Raises InputError when the tray is full. The same bytes of the same name wait once."""
+        path = clean_text(path)
         for each in self.of(section):
             if each.path == path and each.content == content:
                 return each
@@ -71,7 +76,7 @@ class Tray:
 
     def line(self, section: str, text: str) -> None:
         """Note what a watched folder brought."""
-        self.lines.setdefault(section, deque(maxlen=_LINES)).appendleft(text)
+        self.lines.setdefault(section, deque(maxlen=_LINES)).appendleft(clean_text(text))
 
 
 _TRAYS: WeakKeyDictionary[Room, Tray] = WeakKeyDictionary()

@@ -57,7 +57,10 @@ function disconnected(again) {
 function connected() {
   if (!lost) return;
   lost = false;
-  if (line()) line().textContent = "";
+  // What could not be sent is still to be sent: its button stays.
+  const again = line()?.querySelector("button");
+  if (again) line().firstChild.textContent = "Connected again, but this was not sent yet. ";
+  else if (line()) line().textContent = "";
   const news = document.getElementById("news");
   if (news) news.textContent = "Connected again.";
 }
@@ -102,6 +105,9 @@ async function send(form, submitter) {
   const record = new URLSearchParams(location.search).get("record");
   history.replaceState(null, "", record ? `/bench?record=${record}` : "/bench");
   exchange(page);
+  // What was refused is still to be saved: nothing new may write over it.
+  const refused = !answer.ok && form.matches("[data-draft]") ? document.getElementById(form.id) : null;
+  if (refused) keep(refused);
 }
 
 // The whole page anew, after something was sent.
@@ -158,6 +164,8 @@ function take(page) {
   for (const part of partsOf(page)) {
     const id = part.dataset.part, old = root().querySelector(`[data-part="${id}"]`);
     if (!old || raw.get(id) === part.outerHTML || inUse(old)) continue;
+    const problem = old.querySelector("#problem");
+    if (problem && [...old.querySelectorAll("textarea")].some(each => each.value)) continue;
     if (id === "trace" && old.dataset.signature === part.dataset.signature) { raw.set(id, part.outerHTML); continue; }
     raw.set(id, part.outerHTML);
     const next = document.importNode(part, true);
@@ -166,11 +174,19 @@ function take(page) {
     for (const [i, each] of opened.entries()) if (open.length === opened.length) each.open = open[i].open;
     if (open.length && opened.length) opened[0].open = open[0].open || (part.matches(".step") && needsLook(next) && !needsLook(old));
     const focused = old.contains(document.activeElement) ? place(old, document.activeElement) : null;
+    if (problem && !next.querySelector("#problem")) stay(problem, next);
     old.replaceWith(next);
     if (focused) (next.querySelectorAll(focused[0])[focused[1]] || next.querySelector("summary,h2"))?.focus({preventScroll: true});
   }
   begin();
   if (said.length) document.getElementById("news").textContent = said.join(". ");
+}
+// Why something could not be done stands until somebody does something else.
+function stay(problem, part) {
+  const heading = part.querySelector("h1, h2:not(summary *)"), inside = part.querySelector(".inside");
+  if (inside) inside.prepend(problem);
+  else if (heading) heading.after(problem);
+  else part.prepend(problem);
 }
 const needsLook = part => Boolean(part.querySelector("summary .status.is-look"));
 const place = (part, element) => [element.tagName.toLowerCase(), [...part.querySelectorAll(element.tagName)].indexOf(element)];
@@ -205,6 +221,19 @@ function begin() {
   document.dispatchEvent(new CustomEvent("bench:parts"));
 }
 
+function listen(address) {
+  const events = new EventSource(address);
+  events.addEventListener("changed", soon);
+  events.addEventListener("judged", soon);
+  events.addEventListener("open", () => { connected(); soon(); });
+  events.addEventListener("error", () => {
+    disconnected();
+    // A browser does not try a refused line again by itself.
+    if (events.readyState === EventSource.CLOSED) setTimeout(() => listen(address), 5000);
+  });
+  addEventListener("pagehide", () => events.close());
+}
+
 let waiting = 0;
 function soon() { clearTimeout(waiting); waiting = setTimeout(refresh, 200); }
 if (root()?.dataset.events) {
@@ -213,11 +242,10 @@ if (root()?.dataset.events) {
   if (location.hash.length > 1) reveal(location.hash.slice(1));
   const told = root().querySelector("[data-told]");
   if (told) told.focus({preventScroll: true});
-  const events = new EventSource(root().dataset.events);
-  events.addEventListener("changed", soon);
-  events.addEventListener("judged", soon);
-  events.addEventListener("open", () => { connected(); soon(); });
-  events.addEventListener("error", () => disconnected());
-  addEventListener("pagehide", () => events.close());
+  listen(root().dataset.events);
+  // A phone that leaves the network says so at once; the line of news may take long to notice.
+  addEventListener("offline", () => disconnected());
+  addEventListener("online", soon);
+  if (!navigator.onLine) disconnected();
   document.addEventListener("bench:again", soon);
 }

@@ -75,7 +75,7 @@ board.addEventListener("pointerleave", () => { pointerInside = false; setTimeout
 board.addEventListener("focusout", () => setTimeout(sort, 400));
 document.getElementById("sort-now").addEventListener("click", () => { sort(true); document.querySelector("#cards [data-act=open]").focus(); });
 
-// "Visited" without leaving the page.
+// "Mark visited" without leaving the page.
 board.addEventListener("submit", async event => {
   const form = event.target;
   if (!form.matches("[data-quick]")) return;
@@ -84,7 +84,7 @@ board.addEventListener("submit", async event => {
   try {
     const answer = await fetch(form.action, {method: "POST", body: new URLSearchParams(new FormData(form, event.submitter))});
     if (!answer.ok) throw new Error(String(answer.status));
-    news.textContent = `Bench ${bench} visited. It can be undone in the log.`;
+    news.textContent = `Bench ${bench} is marked as visited. It can be undone in the log.`;
     await refresh();
   } catch {
     form.removeAttribute("data-quick");
@@ -96,7 +96,10 @@ const events = new EventSource(board.dataset.events);
 events.addEventListener("changed", soon);
 events.addEventListener("judged", soon);
 events.addEventListener("open", soon);
-events.addEventListener("error", () => { lost = true; line.textContent = "The connection is lost. What you see may be old; trying again."; });
+function gone() { lost = true; line.textContent = "The connection is lost. What you see may be old; trying again."; }
+events.addEventListener("error", gone);
+addEventListener("offline", gone);
+addEventListener("online", soon);
 // Times since the last change grow by themselves.
 setInterval(() => { if (!document.hidden) soon(); }, 30000);
 document.addEventListener("visibilitychange", () => { if (!document.hidden) soon(); });

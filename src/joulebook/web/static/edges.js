@@ -13,6 +13,7 @@ if (editor) {
     const typed = parseFloat(field.value.replace(",", "."));
     return Number.isFinite(typed) ? typed : Number(field.dataset.value);
   };
+  const shown = at => at.toFixed(3).replace(".", editor.dataset.decimal || ".");
   const moved = field => field.value !== first.get(field);
 
   // A phase keeps at least a millisecond, and the apex comes after the release.
@@ -37,14 +38,14 @@ if (editor) {
       handle.setAttribute("aria-valuemin", low.toFixed(3));
       handle.setAttribute("aria-valuemax", high.toFixed(3));
       handle.setAttribute("aria-valuenow", at.toFixed(3));
-      handle.setAttribute("aria-valuetext", `${at.toFixed(3)} seconds`);
-      handle.querySelector(".says").textContent = `${field.dataset.handle} ${at.toFixed(3)} s`;
+      handle.setAttribute("aria-valuetext", `${shown(at)} seconds`);
+      handle.querySelector(".says").textContent = `${field.dataset.handle} ${shown(at)} s`;
     }
   }
 
   function set(field, at) {
     const [low, high] = limits(field);
-    field.value = Math.min(Math.max(at, low), high).toFixed(3);
+    field.value = shown(Math.min(Math.max(at, low), high));
     for (const each of fields) place(each);
     soon();
   }
@@ -60,7 +61,7 @@ if (editor) {
     const mark = handle.querySelector(".grip");
     mark.textContent = field.name === "release" ? "R" : field.name === "apex" ? "A" : "↔";
     // Close to each other grips would cover each other: they stand on four levels.
-    handle.style.top = "border" in field.dataset ? `${36 + 12 * (index % 3)}%` : field.name === "release" ? "16%" : "6%";
+    handle.style.top = "border" in field.dataset ? `${30 + 12 * (index % 3)}%` : field.name === "release" ? "16%" : "6%";
     handle.line = document.createElement("div");
     handle.line.className = "edge-line";
     handle.addEventListener("keydown", event => {
@@ -120,6 +121,11 @@ if (editor) {
       for (const form of ["wide", "narrow"]) {
         editor.querySelector(`.plot.${form} .drawing`).innerHTML = drawn.querySelector(`.${form}`).innerHTML;
       }
+      // What is written about the picture follows it; a table that stands open stays open.
+      editor.querySelector("figcaption").textContent = drawn.querySelector(".sentence").textContent;
+      const beside = document.getElementById("trace-table"), opened = [...beside.querySelectorAll("details")].some(each => each.open);
+      beside.replaceChildren(...[...drawn.querySelector(".as-table").childNodes].map(node => document.importNode(node, true)));
+      for (const each of beside.querySelectorAll("details")) each.open = opened;
     }
     // Said aloud once the handle has come to rest.
     clearTimeout(saying);

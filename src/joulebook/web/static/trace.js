@@ -107,15 +107,18 @@ class Reader {
 
   key(event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
-    const {t} = this.data, at = this.state.at ?? t[this.first];
-    const i = nearest(t, at);
-    const by = n => {
-      if (this.state.free && Math.abs(n) === 1) return at + n * this.step / 5;
-      return t[Math.min(Math.max(i + n, this.first), this.last)];
-    };
+    const {t} = this.data, by = n => this.beside(n);
     const keys = {ArrowRight: () => by(1), ArrowUp: () => by(1), ArrowLeft: () => by(-1), ArrowDown: () => by(-1), PageUp: () => by(10), PageDown: () => by(-10), Home: () => t[this.first], End: () => t[this.last]};
     if (keys[event.key]) { event.preventDefault(); this.go(keys[event.key]()); }
     else if (event.key === "a" || event.key === "b") { event.preventDefault(); this.mark(event.key); }
+  }
+
+  // The time of the sample that lies n samples on; between the samples one step is a fifth of that.
+  beside(n) {
+    const {t} = this.data, at = this.state.at;
+    if (at === null) return t[this.first];
+    if (this.state.free && Math.abs(n) === 1) return at + n * this.step / 5;
+    return t[Math.min(Math.max(nearest(t, at) + n, this.first), this.last)];
   }
 
   build() {
@@ -127,6 +130,12 @@ class Reader {
       return made;
     };
     this.readout = make("p", {class: "readout", "aria-live": "polite"});
+    const step = (act, sign, words) => {
+      const made = button(act, "");
+      made.append(make("span", {"aria-hidden": "true"}, sign), make("span", {class: "visually-hidden"}, words));
+      made.classList.add("step-by");
+      return made;
+    };
     this.slope = make("div", {class: "slope", hidden: true});
     this.slopeText = make("p", {"aria-live": "polite"});
     this.taken = make("p", {class: "quiet", role: "status"});
@@ -138,11 +147,11 @@ class Reader {
     if (form) this.takes.append(button("take-start", "Take as distance at release"), button("take-apex", "Take as highest point"));
     this.slope.append(this.slopeText, make("div", {class: "tools"}, ...(form ? [button("take-speed", "Take its size as our speed")] : []), button("clear", "Clear A and B")));
     tools.replaceChildren(
-      this.readout,
+      make("div", {class: "reading-line"}, step("back", "◂", "One sample back"), this.readout, step("on", "▸", "One sample on")),
       make("div", {class: "tools", role: "group", "aria-label": "Points and stretch"}, button("a", "Mark A here"), button("b", "Mark B here"), button("in", "Zoom in here"), ...(this.zoomed() ? [button("out", "Zoom out"), button("whole", "Whole record")] : [])),
       this.slope, this.takes, this.taken,
       make("p", {class: "choices"}, make("label", {for: "trace-free"}, free, "Read between the samples too")),
-      make("p", {class: "quiet", id: "trace-keys"}, "Point and click, or use the keys: arrows step from sample to sample, Page up and Page down by ten, Home and End to the ends, A and B mark a point."),
+      make("p", {class: "quiet", id: "trace-keys"}, "Tap or click a place on the trace; ◂ and ▸ go one sample back or on. With a keyboard: arrows step from sample to sample, Page up and Page down by ten, Home and End go to the ends, A and B mark a point."),
     );
   }
 
@@ -156,6 +165,7 @@ class Reader {
 
   act(act) {
     if (act === "a" || act === "b") this.mark(act);
+    else if (act === "back" || act === "on") this.go(this.beside(act === "on" ? 1 : -1));
     else if (act === "clear") { this.state.a = this.state.b = null; this.show(); this.visible().element.focus(); }
     else if (act === "in" || act === "out") this.zoom(act === "in" ? 0.4 : 2.5, act);
     else if (act === "whole") this.stretch("", act);
@@ -220,7 +230,7 @@ class Reader {
       plot.element.setAttribute("aria-valuenow", now.toFixed(3));
       plot.element.setAttribute("aria-valuetext", this.words(now));
     }
-    this.readout.textContent = at === null ? "Point at the trace to read it." : this.words(at);
+    this.readout.textContent = at === null ? "Tap or point at the trace to read it." : this.words(at);
     this.rate = a !== null && b !== null && a !== b ? (between(this.data, b) - between(this.data, a)) / (b - a) : null;
     this.slope.hidden = a === null && b === null;
     if (this.rate !== null) {
