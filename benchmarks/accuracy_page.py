@@ -1,4 +1,4 @@
-"""Writes docs/accuracy.md from the raw results of benchmarks/conformance.py and plan.py, what falls short said last."""
+"""Writes docs/accuracy.md from the raw results of the accuracy benchmarks, what falls short said last."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from benchmarks.goals import falls_short, unless
+from benchmarks.goals import falls_short, goal_table, unless
+from benchmarks.map_page import map_goals, map_section
 from benchmarks.plan import section as plan_section
+from benchmarks.robustness_page import robustness_goals, robustness_section
 from benchmarks.room_page import marking_section
 from benchmarks.scores import QUANTITIES, Outcome, QuantityScore, score
 
@@ -39,22 +41,33 @@ LEVELS = (("known_level", "known, as the bound has it (goals 1.2 and 1.5)"), ("o
 SHOWN = ("release_speed", "travel", "kinetic_energy", "potential_energy", "rolling_resistance", "relative_difference")
 
 
-def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any], marking: Mapping[str, Any]) -> str:
-    """Return docs/accuracy.md for the results of benchmarks/conformance.py, benchmarks/plan.py and benchmarks/marking.py."""
+def accuracy_page(
+    results: Mapping[str, Any],
+    plans: Mapping[str, Any],
+    marking: Mapping[str, Any],
+    *,
+    maps: Sequence[Mapping[str, Any]] = (),
+    robustness: Sequence[Mapping[str, Any]] = (),
+) -> str:
+    """Return docs/accuracy.md for the results of benchmarks/conformance.py, plan.py and marking.py.
+
+    maps, robustness: the lines of benchmarks/maps.py and benchmarks/robustness.py; a section without lines is left out.
+    """
     clean, plain = ([Outcome.from_dict(each) for each in results[part]] for part in ("clean", "plain"))
     short: list[str] = []
     parts = [
         _HEAD.format(version=results["version"], clean=len(clean), seed=results["first_seeds"]["clean"]),
+        goal_table([*map_goals(maps), *robustness_goals(robustness)]),
         "## Stated intervals against the truth\n",
         _quantity_table(clean, short),
         _false_alarms(clean, short, "clean benches"),
         "## Where in the region\n\nCoverage in per cent, and false alarms, of the `n` benches of each row.\n",
         _region_table(clean),
+        map_section(maps, short),
         _bound_section(clean, short),
         _FAULTS,
         _fault_table(results["faults"], short),
-        _MODEL,
-        _model_table(results["model"], short),
+        robustness_section(robustness, short),
         _PLAIN,
         _plain_table(plain, short),
         _false_alarms(plain, short, "benches of the second simulator"),
@@ -62,7 +75,7 @@ def accuracy_page(results: Mapping[str, Any], plans: Mapping[str, Any], marking:
         marking_section(marking),
         falls_short(short),
     ]
-    return "\n".join(parts)
+    return "\n".join(part for part in parts if part)
 
 
 _HEAD = """# How true the results are
@@ -85,13 +98,6 @@ _FAULTS = """## Faults found
 
 Benches with one fault each, of a size that a teacher meets (`joulebook.planning.faults`): how often the audit has the finding of
 that code. The goal is 95 %.
-"""
-
-_MODEL = """## Faults that the model does not know
-
-A track that sags by 2 mm, a ranger tilted by 10° or 5 cm off the axis, a clamp that creeps by 0.02° a second, rolling resistance
-that grows by 0.003 per m/s or by 0.0005 a second, five times the drag: small enough to go unseen. The stated uncertainty should
-hold all the same, or the misfit be found.
 """
 
 _PLAIN = """## A second simulator
@@ -211,23 +217,6 @@ def _fault_table(faults: Mapping[str, Any], short: list[str]) -> str:
         failed = sum("failure" in one for one in each["missed"])
         ended = f"Of {each['benches']} benches with `{code}`, {failed} ended in an error or a warning of Python."
         unless(failed == 0, short, ended)
-    return "\n".join(lines) + "\n"
-
-
-def _model_table(model: Mapping[str, Any], short: list[str]) -> str:
-    lines = [
-        "| what the model does not know | benches | `kinetic_energy`, % | `relative_difference`, % | `misfit` found, % |",
-        "| --- | ---: | ---: | ---: | ---: |",
-    ]
-    for code, rows in sorted(model.items()):
-        outcomes = [Outcome.from_dict(each) for each in rows]
-        energy, relative = score(outcomes, "kinetic_energy"), score(outcomes, "relative_difference")
-        found = sum("misfit" in {name for name, _ in each.findings} for each in outcomes) / max(len(outcomes), 1)
-        cells = (code, f"{len(outcomes)}", *(_percent(share) for share in (energy.coverage, relative.coverage, found)))
-        lines.append("| " + " | ".join(cells) + " |")
-        for each in (energy, relative):
-            told = f"With a {code} the interval of `{each.name}` holds the truth on {_percent(each.coverage)} % of the benches."
-            unless(not _too_low(each), short, told)
     return "\n".join(lines) + "\n"
 
 

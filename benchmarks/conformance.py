@@ -2,10 +2,10 @@
 
     python -m benchmarks.conformance [--clean 1000] [--faults 100] [--plain 400] [--workers 2] [--quick]
 
-Four parts. Clean benches over the operating region: coverage of each stated interval, pulls, false alarms, and the release
-energy beside its Cramér–Rao bound. Faults: whether the finding of each code is found. Faults of the model: whether the stated
-uncertainty holds all the same, or the misfit is found. Plain benches: the same from a second simulator that shares nothing with
-the first. Bench i of a part comes from numpy.random.default_rng(first seed of the part + i), whatever the number of processes.
+Three parts. Clean benches over the operating region: coverage of each stated interval, pulls, false alarms, and the release
+energy beside its Cramér–Rao bound. Faults: whether the finding of each code is found. Plain benches: the same from a second
+simulator that shares nothing with the first. Bench i of a part comes from numpy.random.default_rng(first seed of the part + i),
+whatever the number of processes. Maps over the region and faults of the model are in benchmarks/maps.py and benchmarks/robustness.py.
 The raw results go to benchmarks/results/conformance.json.
 """
 
@@ -33,18 +33,17 @@ from benchmarks.scores import Outcome, compare
 import joulebook
 from joulebook.analysis import audit_bench
 from joulebook.engine.report import Audit
-from joulebook.planning.faults import FAULTS, MODEL_FAULTS, faulty_bench
+from joulebook.planning.faults import FAULTS, faulty_bench
 from joulebook.planning.simulate import SimulatedBench, random_design, simulate_bench
 
 __all__ = [
-    "FIRST_SEEDS", "RESULTS", "clean_outcome", "fault_outcome", "main", "model_outcome", "plain_outcome", "run", "truth_of",
+    "FIRST_SEEDS", "RESULTS", "clean_outcome", "fault_outcome", "main", "outcome_of", "plain_outcome", "run", "truth_of",
 ]
 
 RESULTS = Path(__file__).parent / "results"
-FIRST_SEEDS = {"clean": 1_000_000, "faults": 2_000_000, "model": 3_000_000, "plain": 4_000_000}
+FIRST_SEEDS = {"clean": 1_000_000, "faults": 2_000_000, "plain": 4_000_000}
 _LONG = 60.0
 """s: long enough for all hops, so that no motion ends in mid-flight before its record does."""
-_MODEL_QUANTITIES = ("kinetic_energy", "relative_difference")
 
 Method = Any
 
@@ -52,14 +51,25 @@ Method = Any
 def clean_outcome(seed: int, *, method: Method = "auto", bound: bool = True) -> Outcome:
     """Audit one clean bench of the operating region. bound: also work out the Cramér–Rao bound of each launch."""
     rng = np.random.default_rng(seed)
-    design = replace(random_design(rng), longest=_LONG)
-    simulated = simulate_bench(design, rng)
+    return outcome_of(simulate_bench(replace(random_design(rng), longest=_LONG), rng), seed, method=method, bound=bound)
+
+
+def outcome_of(
+    simulated: SimulatedBench, seed: int, *, method: Method = "linear", bound: bool = False, only: Sequence[str] | None = None
+) -> Outcome:
+    """Audit a simulated bench and compare it with its truth; an error of the audit is an outcome too.
+
+    seed: of the generator that made the bench. bound: also work out the Cramér–Rao bound of each launch. only: the quantities to
+    compare, None for all.
+    """
     region = _region(simulated)
 
     def judge() -> Outcome:
         audit = audit_bench(simulated.bench, method=method)
+        truth = truth_of(simulated, audit)
         extra = {"energy": [_rounded(each) for each in energy_errors(simulated)]} if bound else {}
-        return Outcome(seed, region, **compare(audit, truth_of(simulated, audit)), extra=extra)
+        compared = truth if only is None else {name: truth[name] for name in only if name in truth}
+        return Outcome(seed, region, **compare(audit, compared), extra=extra)
 
     return _guarded(judge, seed, region)
 
@@ -72,20 +82,6 @@ def fault_outcome(seed: int, *, code: str) -> Outcome:
 
     def judge() -> Outcome:
         return Outcome(seed, region, **compare(audit_bench(simulated.bench, method="linear"), {}))
-
-    return _guarded(judge, seed, region)
-
-
-def model_outcome(seed: int, *, code: str, method: Method = "auto") -> Outcome:
-    """Audit one bench with a fault of the model, which the audit does not know."""
-    rng = np.random.default_rng(seed)
-    simulated = faulty_bench(code, rng, design=replace(random_design(rng), longest=_LONG))
-    region = _region(simulated)
-
-    def judge() -> Outcome:
-        audit = audit_bench(simulated.bench, method=method)
-        truth = truth_of(simulated, audit)
-        return Outcome(seed, region, **compare(audit, {name: truth[name] for name in _MODEL_QUANTITIES if name in truth}))
 
     return _guarded(judge, seed, region)
 
@@ -121,11 +117,11 @@ def truth_of(simulated: SimulatedBench, audit: Audit) -> dict[str, float]:
 
 
 def run(
-    *, clean: int = 1000, faults: int = 100, model: int = 200, plain: int = 400, workers: int | None = None
+    *, clean: int = 1000, faults: int = 100, plain: int = 400, workers: int | None = None
 ) -> dict[str, Any]:
     """Run all parts and return the raw results as plain JSON types.
 
-    clean, plain: benches. faults, model: benches for each code. workers: processes, one per core when None.
+    clean, plain: benches. faults: benches for each code. workers: processes, one per core when None.
     """
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
@@ -142,7 +138,6 @@ def run(
             "first_seeds": FIRST_SEEDS,
             "clean": over(clean_outcome, "clean", clean),
             "faults": {code: _briefly(code, over(partial(fault_outcome, code=code), "faults", faults)) for code in FAULTS},
-            "model": {code: over(partial(model_outcome, code=code), "model", model) for code in MODEL_FAULTS},
             "plain": over(plain_outcome, "plain", plain),
         }
 
@@ -152,14 +147,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--clean", type=int, default=1000, help="clean benches")
     parser.add_argument("--faults", type=int, default=100, help="benches for each finding code")
-    parser.add_argument("--model", type=int, default=200, help="benches for each fault of the model")
     parser.add_argument("--plain", type=int, default=400, help="benches of the second simulator")
     parser.add_argument("--workers", type=int, default=None, help="processes; one a core unless given")
     parser.add_argument("--quick", action="store_true", help="a twentieth of the benches")
     parser.add_argument("--out", type=Path, default=RESULTS / "conformance.json", help="where the results go")
     chosen = parser.parse_args(arguments)
     share = 20 if chosen.quick else 1
-    counts = {name: math.ceil(getattr(chosen, name) / share) for name in ("clean", "faults", "model", "plain")}
+    counts = {name: math.ceil(getattr(chosen, name) / share) for name in ("clean", "faults", "plain")}
     results = run(**counts, workers=chosen.workers)
     store(results, chosen.out)
     print(f"{chosen.out}: {counts}")

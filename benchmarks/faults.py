@@ -14,6 +14,7 @@ import json
 import random
 import signal
 import tempfile
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 
@@ -49,12 +50,16 @@ def run(url: str, *, kills: int, seed: int, cluster: Cluster | None = None) -> d
     return {"kills": kills, "of_the_server": servers, "acknowledged_changes": changes, "acknowledged_files": files, "wrong": wrong}
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Write the results."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--kills", type=int, default=50)
     parser.add_argument("--seed", type=int, default=1)
-    chosen = parser.parse_args()
+    parser.add_argument("--quick", action="store_true", help="five kills")
+    parser.add_argument("--out", type=Path, default=RESULTS, help="where the results go")
+    chosen = parser.parse_args(arguments)
+    if chosen.quick:
+        chosen.kills = 5
     with tempfile.TemporaryDirectory() as folder:
         found = {"sqlite": run(f"sqlite:///{folder}/room.db", kills=chosen.kills, seed=chosen.seed)}
     cluster = Cluster(durable=True)
@@ -62,8 +67,8 @@ def main() -> None:
         found["postgresql"] = run(cluster.make_database(), kills=chosen.kills, seed=chosen.seed, cluster=cluster)
     finally:
         cluster.remove()
-    RESULTS.write_text(json.dumps({"seed": chosen.seed, **found}, indent=2) + "\n", encoding="utf-8")
-    print(RESULTS.read_text(encoding="utf-8"))
+    chosen.out.write_text(json.dumps({"seed": chosen.seed, **found}, indent=2) + "\n", encoding="utf-8")
+    print(chosen.out.read_text(encoding="utf-8"))
 
 
 if __name__ == "__main__":

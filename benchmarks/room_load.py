@@ -16,6 +16,7 @@ import re
 import subprocess
 import sys
 import time
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -133,14 +134,18 @@ def memory() -> float:
     return round(total, 1)
 
 
-def main() -> None:
+def main(arguments: Sequence[str] | None = None) -> None:
     """Start a server, run the load, write the results."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seconds", type=float, default=180.0)
     parser.add_argument("--benches", type=int, default=30)
     parser.add_argument("--every", type=float, default=10.0)
     parser.add_argument("--store", help="address of a PostgreSQL database; an SQLite file unless given")
-    asked = parser.parse_args()
+    parser.add_argument("--quick", action="store_true", help="six benches for 20 s, a record every 5 s")
+    parser.add_argument("--out", type=Path, default=RESULTS, help="where the results go")
+    asked = parser.parse_args(arguments)
+    if asked.quick:
+        asked.benches, asked.seconds, asked.every = 6, 20.0, 5.0
     turns = int(asked.seconds / asked.every) + 1
     with TemporaryDirectory() as folder:
         contents = records(asked.benches * turns, Path(folder) / "records")
@@ -158,7 +163,7 @@ def main() -> None:
         finally:
             server.terminate()
             server.wait(10.0)
-    RESULTS.write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
+    asked.out.write_text(json.dumps(results, indent=1) + "\n", encoding="utf-8")
     print(json.dumps(results, indent=1))
 
 

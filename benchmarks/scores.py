@@ -25,6 +25,7 @@ __all__ = [
     "false_alarm_limit",
     "score",
     "shared_coverage_limits",
+    "wilson_interval",
 ]
 
 QUANTITIES = (
@@ -165,6 +166,22 @@ def shared_coverage_limits(n: int, *, low: float = 0.92, high: float = 0.98, ris
     below = shares[(shares < low) & (distance(low) >= rate)]
     above = shares[(shares > high) & (distance(high) >= rate)]
     return float(below.max()) if below.size else 0.0, float(above.min()) if above.size else 1.0
+
+
+def wilson_interval(count: int, n: int, *, confidence: float = 0.95) -> tuple[float, float]:
+    """Return the score interval for a share of which `count` of n were seen (E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209).
+
+    Raises ValueError for n = 0, or a count outside 0 to n.
+    """
+    from statistics import NormalDist
+
+    if n < 1 or not 0 <= count <= n:
+        raise ValueError(f"{count} of {n} is not a share: give a count from 0 to n, and n of 1 or more")
+    z = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
+    share, weight = count / n, z * z / n
+    middle = (share + 0.5 * weight) / (1.0 + weight)
+    half = math.sqrt(share * (1.0 - share) * weight + 0.25 * weight * weight) / (1.0 + weight)
+    return max(middle - half, 0.0), min(middle + half, 1.0)
 
 
 def false_alarm_limit(n: int, *, rate: float = 0.02, risk: float = 1e-4) -> int:

@@ -36,7 +36,7 @@ from joulebook.analysis import audit_bench
 from joulebook.planning.folder import write_bench_folder
 from joulebook.planning.simulate import SimulatedBench, random_design, simulate_bench
 
-__all__ = ["Handed", "by_curve_fit", "by_lmfit", "main", "run"]
+__all__ = ["Handed", "by_curve_fit", "by_lmfit", "hand_over", "main", "run"]
 
 Floats = npt.NDArray[np.float64]
 SEED = 5_000_003
@@ -108,7 +108,7 @@ def run(*, rounds: int = 25, folders: int = 60, starts: int = 9, budget: float =
     the least-squares comparison.
     """
     simulated = _bench()
-    handed = _hand_over(simulated)
+    handed = hand_over(simulated)
     agreement = _check(simulated, handed)
     calls: dict[str, Callable[[], object]] = {
         "audit_linear": lambda: audit_bench(simulated.bench, method="linear"),
@@ -172,16 +172,20 @@ def _bench() -> SimulatedBench:
     return simulate_bench(replace(design, hops=4, last_hop=0.6, speed=1.1, longest=60.0), rng)
 
 
-def _hand_over(simulated: SimulatedBench) -> Handed:
-    truth, record, ranger = simulated.truths[0], simulated.bench.launches[0], simulated.design.ranger
+def hand_over(simulated: SimulatedBench, launch: int = 0) -> Handed:
+    """Return what the peers are given of one launch that turned: the truth stands in for what joulebook has to find."""
+    truth, record, ranger = simulated.truths[launch], simulated.bench.launches[launch], simulated.design.ranger
     assert truth is not None
-    index, hop_of = [], []
+    index: list[npt.NDArray[np.intp]] = []
+    hop_of: list[npt.NDArray[np.intp]] = []
     start = [truth.climb_acceleration, truth.descent_acceleration]
-    for number, hop in enumerate(truth.hops):
+    for hop in truth.hops:
         end = hop.contact if math.isfinite(hop.contact) else math.inf
-        inside = np.flatnonzero((record.time > hop.release) & (record.time < end))
+        inside = np.flatnonzero((record.time > hop.release) & (record.time < end) & np.isfinite(record.distance))
+        if not math.isfinite(hop.apex) or inside.size < 3:
+            continue
+        hop_of.append(np.full(inside.size, len(index)))
         index.append(inside)
-        hop_of.append(np.full(inside.size, number))
         start += [hop.apex, hop.apex_s]
     samples = np.concatenate(index)
     up = 1.0 if ranger.placed == "bottom" else -1.0

@@ -75,5 +75,5 @@ def test_creep_turns_the_slope() -> None:
 
 def test_friction_that_grows_takes_more() -> None:
     plain = run(SETUP, s=0.0, v=1.0, until=3.0, hops=1).events[0].s
-    for change in ({"resistance_per_speed": 0.01}, {"resistance_drift": 0.01}):
+    for change in ({"resistance_per_speed": 0.01}, {"resistance_drift": 0.01}, {"resistance_along": 0.05}):
         assert run(replace(SETUP, **change), s=0.0, v=1.0, until=3.0, hops=1).events[0].s < plain

@@ -40,7 +40,8 @@ def test_losses_are_force_times_way() -> None:
 
 
 @pytest.mark.parametrize(
-    "change", [{"sag": 0.003}, {"creep": 0.05}, {"resistance_per_speed": 0.004}, {"resistance_drift": 0.002}]
+    "change",
+    [{"sag": 0.003}, {"creep": 0.05}, {"resistance_per_speed": 0.004}, {"resistance_drift": 0.002}, {"resistance_along": 0.01}],
 )
 def test_the_books_balance_under_faults_of_the_model(change: dict[str, float]) -> None:
     setup = replace(SETUP, **change)

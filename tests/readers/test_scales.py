@@ -140,7 +140,7 @@ def test_far_but_possible_distances_are_kept_and_said() -> None:
     fall = 48.0 - 0.5 * 9.81 * time**2
     record = read_record(text(time, fall, "Time (s),Height (m)"))
     np.testing.assert_allclose(record.distance, fall, atol=1e-6)
-    assert record.notices == ("column 2 “Height (m)” reads up to 48 m, farther than a ranger on a bench sees: check its unit",)
+    assert record.notices == ("column 2 “Height (m)” reads up to 48 m, farther than a motion sensor on a bench sees: check its unit",)
 
 
 def test_a_clock_that_stands_still_or_runs_back_decides_nothing() -> None:

@@ -54,7 +54,7 @@ def test_a_mass_in_grams_is_told_and_not_drawn(told: dict[str, Any]) -> None:
     picture = draw_energies({**told, "benches": [{**told["benches"][0], **heavy}, *told["benches"][1:]]})
     assert picture is not None
     assert len(picture.listed) == 1
-    assert picture.listed[0].startswith("Bench 1 lies off the picture, at ")
+    assert picture.listed[0].startswith("Bench 1 lies off the picture: ") and " J at release and " in picture.listed[0]
 
 
 def test_no_bench_no_picture() -> None:

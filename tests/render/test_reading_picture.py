@@ -38,7 +38,7 @@ def test_neither_sentence_nor_table_gives_the_extremes_away_and_the_file_name_is
     drawn = draw_reading(record, name="r")
     assert drawn is not None
     text = drawn.picture.sentence
-    assert text == "Distance from the ranger against time, as a<b>.csv holds it: all 60 samples, from 0.00 s to 2.95 s."
+    assert text == "Distance from the motion sensor against time, as a<b>.csv holds it: all 60 samples, from 0.00 s to 2.95 s."
     assert "<b>" not in drawn.picture.svg and "&lt;b&gt;" in drawn.picture.svg
     assert "style=" not in drawn.picture.svg and "script" not in drawn.picture.svg
     assert drawn.picture.table_rows[1] == ("0.050", f"{record.distance[1]:.4f}")

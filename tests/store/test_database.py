@@ -8,11 +8,14 @@ from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
+from alembic.config import Config
 from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from tests.postgres import Cluster
 from tests.store.conftest import Place
 
 from joulebook.errors import StoreError
+from joulebook.store import database
 from joulebook.store.database import open_store
 from joulebook.store.places import DATABASE, data_folder
 from joulebook.store.tables import Base
@@ -23,6 +26,14 @@ def test_the_steps_lead_to_the_tables(place: Place) -> None:
     with store.engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True, "compare_server_default": True})
         assert compare_metadata(context, Base.metadata) == []
+
+
+def test_the_newest_step_is_known_without_asking_for_the_steps() -> None:
+    """A store that is at it is opened without Alembic, so a new step that is not named there would never be taken."""
+    config = Config()
+    config.set_main_option("script_location", "joulebook.store:migrations")
+    config.set_main_option("path_separator", "os")
+    assert ScriptDirectory.from_config(config).get_current_head() == database._NEWEST
 
 
 def test_an_open_store_is_found_again(place: Place) -> None:

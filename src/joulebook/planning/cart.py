@@ -41,6 +41,7 @@ class Setup:
     track_length: m. sag: depth of the track's parabolic sag in its middle, m, over the length. low_end: s of the track's
     lower end, m. creep: drift of the slope, degrees per second, from a clamp that gives way.
     resistance_per_speed: growth of the rolling resistance with speed, s/m. resistance_drift: growth with time, 1/s.
+    resistance_along: growth up the track, 1/m, as of a rail that is dirty at one end.
     """
 
     mass: float
@@ -58,6 +59,7 @@ class Setup:
     creep: float = 0.0
     resistance_per_speed: float = 0.0
     resistance_drift: float = 0.0
+    resistance_along: float = 0.0
 
     @property
     def inertia(self) -> float:
@@ -171,7 +173,8 @@ class _ForceLaws:
         self._drag = 0.5 * setup.air_density * setup.drag_area / setup.mass
         self._normal = setup.gravity * math.cos(math.radians(setup.angle))
         self._weight = setup.gravity * math.sin(math.radians(setup.angle))
-        self._plain = not (setup.sag or setup.creep or setup.resistance_per_speed or setup.resistance_drift)
+        unsteady = setup.resistance_per_speed or setup.resistance_drift or setup.resistance_along
+        self._plain = not (setup.sag or setup.creep or unsteady)
 
     def acceleration(self, law: Stop | None, sign: int) -> Acceleration:
         """Return the acceleration for a cart that moves up (+1) or down (−1), touching a stop or none."""
@@ -196,6 +199,7 @@ class _ForceLaws:
 
         def acceleration(time: float, s: float, v: float) -> float:
             resistance = setup.rolling_resistance + setup.resistance_per_speed * abs(v) + setup.resistance_drift * time
+            resistance += setup.resistance_along * s
             force = -weight_along(setup, time, s) - sign * max(resistance, 0.0) * normal - drag * v * abs(v)
             if law is not None:
                 force += law.push(s, v) / setup.mass

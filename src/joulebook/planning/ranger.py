@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Literal
 
 import numpy as np
@@ -121,11 +122,10 @@ def read_motion(ranger: Ranger, motion: Motion, *, start: float, end: float, rng
 
 
 def _correlated(count: int, sigma: float, memory: float, rng: np.random.Generator) -> Floats:
-    from scipy.signal import lfilter
-
     kicks = rng.standard_normal(count) * sigma * math.sqrt(1.0 - memory * memory)
     kicks[0] = sigma * rng.standard_normal()
-    return np.asarray(lfilter([1.0], [1.0, -memory], kicks))
+    # A loop of a few hundred turns: a filter of scipy.signal would take a second to import in every command that simulates.
+    return np.array(list(accumulate(kicks.tolist(), lambda last, kick: memory * last + kick)))
 
 
 def _spoil(ranger: Ranger, distance: Floats, true: Floats, taken: Floats, rng: np.random.Generator) -> npt.NDArray[np.bool_]:

@@ -117,7 +117,8 @@ def true_quantities(setup: Setup, motion: Motion, *, clock_offset: float = 0.0) 
     rolling, drag = losses_between(setup, motion, release.time, apex.time)
     mass, kappa, g = setup.mass, setup.rotating_fraction, setup.gravity
     angle = math.radians(setup.angle + setup.creep * release.time)
-    grip = g * math.cos(angle) * (setup.rolling_resistance + setup.resistance_drift * release.time)
+    resistance = setup.rolling_resistance + setup.resistance_drift * release.time + setup.resistance_along * release.s
+    grip = g * math.cos(angle) * resistance
     kinetic = 0.5 * mass * release.v**2
     height = height_at(setup, apex.s) - height_at(setup, release.s)
     potential = mass * g * height if not setup.creep else -_work(motion, release.time, apex.time, _weight(setup))
@@ -139,6 +140,7 @@ def losses_between(setup: Setup, motion: Motion, start: float, end: float) -> tu
 
     def rolling(time: Floats, s: Floats, v: Floats) -> Floats:
         resistance = setup.rolling_resistance + setup.resistance_per_speed * np.abs(v) + setup.resistance_drift * time
+        resistance = resistance + setup.resistance_along * s
         force = setup.mass * setup.gravity * math.cos(math.radians(setup.angle)) * np.maximum(resistance, 0.0)
         return np.asarray(force * np.abs(v))
 

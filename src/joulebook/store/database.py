@@ -19,9 +19,12 @@ from joulebook.store.store import Store
 __all__ = ["open_store"]
 
 _BUSY_MS = 10_000
+_KEPT_OPEN = 24
 _KINDS = ("sqlite", "postgresql")
 _MIGRATING = threading.Lock()
 _MIGRATION_KEY = 0x6A6F756C65  # "joule"
+_NEWEST = "0001"
+"""The last step in migrations/versions."""
 
 
 def open_store(url: str | None = None, *, folder: str | os.PathLike[str] | None = None) -> Store:
@@ -62,7 +65,8 @@ def _engine(url: str | None, folder: Path) -> Engine:
     if kind == "postgresql":
         # A connection that died with the server is noticed before it is used.
         return create_engine(parsed.set(drivername="postgresql+psycopg"), pool_pre_ping=True, pool_size=8)
-    engine = create_engine(parsed, connect_args={"check_same_thread": False})
+    # A page asks for all benches at once: connections beyond those kept would be opened, prepared and closed again each time.
+    engine = create_engine(parsed, connect_args={"check_same_thread": False}, pool_size=_KEPT_OPEN)
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
@@ -91,6 +95,9 @@ def _begin_sqlite(connection: Any) -> None:
 
 def _migrate(engine: Engine, place: str) -> None:
     """Take the steps that the store still lacks."""
+    with engine.connect() as connection:
+        if _revision(connection) == _NEWEST:
+            return  # nearly always; Alembic takes longer to import than the store to open
     from alembic import command
     from alembic.config import Config
     from alembic.script import ScriptDirectory
