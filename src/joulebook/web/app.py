@@ -23,6 +23,7 @@ from joulebook.web import (
     board_pages,
     event_streams,
     json_pages,
+    marking_bank,
     marking_out,
     marking_pages,
     marking_typing,
@@ -77,8 +78,8 @@ def create_app(store: Store, settings: Settings) -> FastAPI:
     app.state.sign_in_token = settings.sign_in_token
     app.state.bench_tries, app.state.teacher_tries = sign_in.bench_tries(), sign_in.teacher_tries()
     pages = (
-        sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, marking_pages, marking_out, marking_typing,
-        store_pages,
+        sign_in, event_streams, json_pages, bench_pages, section_pages, board_pages, marking_pages, marking_bank, marking_out,
+        marking_typing, store_pages,
     )  # fmt: skip
     for part in pages:
         app.include_router(part.router)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Annotated
 
@@ -24,12 +24,12 @@ from joulebook.classroom.mark_table import read_write_ups
 from joulebook.classroom.own_work import FIELDS
 from joulebook.classroom.placing import clean_file_name
 from joulebook.classroom.section import Section
-from joulebook.classroom.suggesting import COMMENTS, Suggestion, suggest
+from joulebook.classroom.suggesting import Suggestion, suggest
 from joulebook.errors import InputError
 from joulebook.web.access import Teacher
 from joulebook.web.house_sign import of_house
+from joulebook.web.marking_bank import comment_bank
 from joulebook.web.marking_contexts import (
-    BankPage,
     LevelChoice,
     MarkForm,
     MarkingPage,
@@ -218,81 +218,11 @@ async def confirm_all(
     for each in await checked_write_ups(room, section, whole):
         code, suggestion = each.checked.write_up.code, each.suggestions[criterion]
         if suggestion.level and whole.marks.mark(code, criterion) is None:
-            comment = " ".join(_bank(whole.marks)[name] for name in suggestion.comments if name in _bank(whole.marks))
+            comment = " ".join(comment_bank(whole.marks)[name] for name in suggestion.comments if name in comment_bank(whole.marks))
             body = {"code": code, "criterion": criterion, "level": suggestion.level, "comment": comment}
             drafts.append(Draft("mark-set", "teacher", None, body))
     made = await room.append_many(section, drafts) if drafts else []
     return _back(section, back, made[-1].seq if made else 0, "")
-
-
-@router.get("/sections/{section}/marking/bank")
-async def bank(request: Request, room: Teacher, section: str, did: int = 0) -> Response:
-    """Criteria and comment bank, to be edited."""
-    return show(request, await _bank_page(room, section, did))
-
-
-@router.post("/sections/{section}/marking/bank")
-async def keep_bank(request: Request, room: Teacher, section: str) -> Response:
-    """Keep the criteria and the comment bank as they were edited."""
-    whole = await room.section(section)
-    async with request.form(max_fields=120, max_files=0) as form:
-        texts = {name: str(value)[:20_000] for name, value in form.items()}
-    try:
-        if "comments" in texts:
-            comments = _comments_of(texts["comments"])
-            change = await room.append(section, Draft("comments-set", "teacher", None, {"comments": comments}))
-        else:
-            tables = _criteria_of(texts, whole.marks.criteria)
-            change = await room.append(section, Draft("criteria-set", "teacher", None, {"criteria": tables}))
-    except InputError as error:
-        page = await _bank_page(room, section, 0)
-        faults = tuple(str(fault) for fault in error.faults)
-        return show(request, replace(page, problem=error.message, remedy=error.remedy, faults=faults), status=422)
-    return RedirectResponse(f"/sections/{section}/marking/bank?did={change.seq}", 303)
-
-
-async def _bank_page(room: Room, section: str, did: int) -> BankPage:
-    whole = await room.section(section)
-    comments = "\n".join(f"{name}: {text}" for name, text in _bank(whole.marks).items())
-    criteria = tuple(whole.marks.criteria.values())
-    return BankPage(head_of(section, whole, "marking"), criteria, comments, await just_done(room, section, did))
-
-
-def _comments_of(text: str) -> dict[str, str]:
-    lines = [line.strip() for line in text.splitlines() if line.strip()]
-    found: dict[str, str] = {}
-    for number, line in enumerate(lines, 1):
-        name, sign, comment = line.partition(":")
-        if not sign or not comment.strip() or len(name) > 40:
-            what = f"Comment {number}, “{line[:40]}”, has no name."
-            raise InputError(what, remedy="Write a short name, a colon, and the comment.")
-        found[name.strip()] = comment.strip()
-    if len(found) > 60:
-        raise InputError(f"{len(found)} comments are more than the 60 that fit.", remedy="Keep those that you use.")
-    return found
-
-
-def _criteria_of(texts: Mapping[str, str], before: Mapping[str, Criterion]) -> dict[str, object]:
-    """Return the criteria of the form: those that are kept, as they were edited, and one new one if it has a title."""
-    tables: dict[str, object] = {}
-    for name in [*before, "new"]:
-        title = texts.get(f"{name}.title", "").strip()
-        if not title or texts.get(f"{name}.drop"):
-            continue
-        key = name if name != "new" else "-".join(title.casefold().split())[:40]
-        tables[key] = {
-            "title": title,
-            "levels": [texts.get(f"{name}.{index}", "").strip() for index in range(4)],
-            "points": [_points(texts.get(f"{name}.points{index}", "0")) for index in range(4)],
-        }
-    return tables
-
-
-def _points(text: str) -> float:
-    try:
-        return float(text.strip().replace(",", ".") or 0.0)
-    except ValueError:
-        return -1.0
 
 
 @dataclass(frozen=True)
@@ -342,7 +272,7 @@ def _form(
         LevelChoice(level, means, f"{value:g}" if points else "", number)
         for number, (level, means, value) in enumerate(zip(LEVELS, rule.levels, rule.points, strict=True), 1)
     )
-    known = _bank(book)
+    known = comment_bank(book)
     fitting = [known[name] for name in suggestion.comments if name in known]
     comments = (*((text, True) for text in fitting), *((text, False) for text in known.values() if text not in fitting))
     chosen = mark.level if mark else (suggestion.level if marker == "first" else "")
@@ -351,10 +281,6 @@ def _form(
         id_, code, names.shown(code), each.checked.write_up.bench, rule.name, rule.title, choices, suggestion.level, chosen,
         mark is not None, suggestion.evidence, comments, comment,
     )  # fmt: skip
-
-
-def _bank(book: MarkBook) -> Mapping[str, str]:
-    return book.comments or COMMENTS
 
 
 def _signed(form: MarkForm, whole: Section) -> MarkForm:
