@@ -2,7 +2,8 @@
 # make room   a room in the browser, filled with the demo's section (after make demo or before it)
 # make test   every check and every test
 # make check  the linter, the type checker and the layers
-# make bench  accuracy and speed, written into docs/accuracy.md
+# make bench  accuracy and speed, written into docs/accuracy.md and docs/performance.md (1.5 h; BENCH=--quick for minutes)
+# make pictures  the pictures of the room in docs/pictures, taken anew (needs Chromium)
 # make docs   write the outputs shown in README.md and docs/ anew
 # make lock   resolve requirements/*.in again; make clean   remove what make made
 
@@ -10,10 +11,11 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 OUT ?= demo-output
+BENCH ?=
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 LOCK_VENV := .venv-lock
 
-.PHONY: demo room test check bench docs lock clean chromium postgres
+.PHONY: demo room test check bench docs pictures lock clean chromium postgres
 .DELETE_ON_ERROR:
 
 demo: $(VENV)/run.stamp
@@ -31,7 +33,7 @@ check: $(VENV)/dev.stamp
 	$(BIN)/lint-imports
 
 bench: $(VENV)/dev.stamp
-	$(BIN)/python -m benchmarks.run_all
+	$(BIN)/python -m benchmarks.run_all $(BENCH)
 
 # A stamp is newer than the lock file that it stands for, so a second run installs nothing.
 $(VENV)/venv.stamp:
@@ -75,6 +77,9 @@ postgres:
 
 docs: $(VENV)/dev.stamp
 	JOULEBOOK_REWRITE=1 $(BIN)/python -m pytest -q tests/test_readme.py
+
+pictures: $(VENV)/dev.stamp chromium
+	$(BIN)/python docs/pictures/make_pictures.py
 
 lock:
 	test -x $(LOCK_VENV)/bin/uv || { $(PYTHON) -m venv $(LOCK_VENV) && $(LOCK_VENV)/bin/python -m pip install --quiet uv; }

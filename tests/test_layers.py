@@ -11,9 +11,9 @@ import pytest
 
 ROOT = Path(__file__).parents[1]
 HEAVY = [
-    "jinja2", "numpy", "pandas", "pint", "python_calamine", "rich", "scipy", "typst", "xlsxwriter",
+    "dask", "distributed", "jinja2", "numpy", "pandas", "pint", "pyarrow", "python_calamine", "rich", "scipy", "typst", "xlsxwriter",
 ]  # fmt: skip
-EXTRAS = ["jinja2", "pandas", "typst", "xlsxwriter"]
+EXTRAS = ["dask", "distributed", "jinja2", "pandas", "pyarrow", "typst", "xlsxwriter"]
 
 
 def run_python(code: str, *arguments: str) -> subprocess.CompletedProcess[str]:
@@ -113,3 +113,14 @@ assert "needs the library" in result.output and "joulebook[reports]" in result.o
         [sys.executable, "-c", code], capture_output=True, text=True, env=environment, cwd=tmp_path, check=False
     )
     assert result.returncode == 0, result.stderr
+
+
+def test_the_commands_let_numpy_use_one_thread_unless_told_otherwise() -> None:
+    code = "import os; from joulebook.threads import one_thread; one_thread(); print(os.environ['OPENBLAS_NUM_THREADS'])"
+    bare = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    for given, expected in (({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")):
+        done = subprocess.run([sys.executable, "-c", code], env={**bare, **given}, capture_output=True, text=True, check=True)
+        assert done.stdout.strip() == expected
+    # Said before NumPy is loaded: the command's own module loads none of it.
+    told = run_python("import sys, joulebook.cli.main as main; print('numpy' in sys.modules, main.one_thread.__module__)")
+    assert told.stdout.split() == ["False", "joulebook.threads"]

@@ -9,8 +9,9 @@ from tests.classroom.benches import filled
 from tests.classroom.ledger_of_changes import Ledger
 
 from joulebook.classroom.board_reasons import LONGEST, REASONS, pressing_reason
+from joulebook.classroom.changes import when
 from joulebook.classroom.judging import Judgement, RecordNews, judge_bench
-from joulebook.classroom.standing import STANDINGS, Standing, opened_at, stand, when
+from joulebook.classroom.standing import STANDINGS, Standing, opened_at, stand
 from joulebook.engine.report import Finding
 from joulebook.errors import Fault
 from joulebook.experiments.ramp_codes import CODES

@@ -568,7 +568,7 @@ def test_ball_drops() -> None:
         # README: from 47 m by video, 15/s.
         assert 44.0 < record.distance[0] < 50.0
         assert np.median(np.diff(record.time)) == pytest.approx(1 / 15, rel=0.03)
-        assert any("farther than a ranger" in notice for notice in record.notices)
+        assert any("farther than a motion sensor" in notice for notice in record.notices)
     named = read_record(MOTION / "ball-drops.xlsx", run="golf ball: drop 2")
     np.testing.assert_array_equal(named.distance, records[11].distance)
 

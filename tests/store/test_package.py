@@ -96,6 +96,11 @@ def test_the_unpacked_folder_audits_the_same(unpacked: Path) -> None:
         assert lines[f"bench-{bench}"]["ok"] is False and not (unpacked / "audits" / f"bench-{bench}.json").exists()
 
 
+def test_the_package_need_not_be_unpacked(filled: tuple[Store, str, Path], unpacked: Path) -> None:
+    packed, folder = (json.dumps(list(sweep(place, method="linear"))) for place in (filled[2], unpacked))
+    assert packed == folder
+
+
 def test_the_quantities_are_the_audit_s(filled: tuple[Store, str, Path], unpacked: Path) -> None:
     store, section, _ = filled
     bench = store.section(section).benches[1]

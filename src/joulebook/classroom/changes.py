@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import datetime
 from types import MappingProxyType
 from typing import Literal, get_args
 
 from joulebook.errors import Fault, InputError
 
-__all__ = ["KINDS", "Actor", "Change", "Draft", "Kind", "check_draft"]
+__all__ = ["KINDS", "Actor", "Change", "Draft", "Kind", "check_draft", "when"]
 
 Actor = Literal["teacher", "bench", "folder"]
 """Who made a change: the teacher, the group at the bench, or the watched folder."""
@@ -132,6 +133,11 @@ KINDS: Mapping[str, Kind] = MappingProxyType(
     }
 )  # fmt: skip
 """Every kind of change that a section can hold, by name."""
+
+
+def when(at: str) -> datetime:
+    """Return the time of a change. at: ISO 8601 in UTC with "Z"."""
+    return datetime.fromisoformat(at.replace("Z", "+00:00"))
 
 
 def check_draft(draft: Draft) -> None:

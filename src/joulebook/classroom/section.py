@@ -11,9 +11,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 
-from joulebook.classroom.changes import KINDS, Change, Draft, check_draft
+from joulebook.classroom.changes import KINDS, Change, Draft, check_draft, when
 from joulebook.classroom.mark_book import MARKING_KINDS, MarkBook, check_marking, mark
 from joulebook.classroom.own_work import COMMITTED_STEPS, FIELDS
 from joulebook.engine.bench import Override
@@ -253,7 +252,7 @@ def _just_late(section: Section, draft: Draft, now: str) -> bool:
     """Whether a change was under way when the bell rang: text not saved yet, a file not sent yet."""
     if not now or draft.kind not in _TAKEN_LATE:
         return False
-    return (datetime.fromisoformat(now) - datetime.fromisoformat(section.closed_at)).total_seconds() <= LATE_SECONDS
+    return (when(now) - when(section.closed_at)).total_seconds() <= LATE_SECONDS
 
 
 def _check_bench(section: Section, bench: BenchState, draft: Draft) -> None:

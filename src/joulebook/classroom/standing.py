@@ -8,10 +8,11 @@ from datetime import datetime
 from types import MappingProxyType
 
 from joulebook.classroom.board_reasons import pressing_reason
+from joulebook.classroom.changes import when
 from joulebook.classroom.judging import Judgement
 from joulebook.classroom.section import BenchState, Section
 
-__all__ = ["STANDINGS", "Standing", "StandingWords", "opened_at", "stand", "when"]
+__all__ = ["STANDINGS", "Standing", "StandingWords", "opened_at", "stand"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +100,6 @@ def stand(bench: BenchState, judgement: Judgement | None, *, now: datetime, open
     first = min(float(STANDINGS[each].need) for each in (name, beneath) if each)
     need = (first, float(bool(bench.visited_at)), -(silent or 0.0), float(bench.number))
     return Standing(bench.number, name, reason, minutes, bool(bench.visited_at), need, remedy, beneath)
-
-
-def when(at: str) -> datetime:
-    """Return the time of a change. at: ISO 8601 in UTC with "Z"."""
-    return datetime.fromisoformat(at.replace("Z", "+00:00"))
 
 
 def _minutes(since: str, now: datetime) -> float:

@@ -10,6 +10,7 @@ import click
 
 from joulebook import __version__
 from joulebook.errors import JoulebookError
+from joulebook.threads import one_thread
 
 __all__ = ["COMMANDS", "EXIT_CANNOT", "CommandList", "joulebook", "main"]
 
@@ -76,6 +77,7 @@ def joulebook() -> None:
 
 def main() -> None:
     """Run the command line of this process."""
+    one_thread()  # of this process and of those that it starts
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -12,13 +12,15 @@ from joulebook.engine.record import Record
 from joulebook.errors import Fault, InputError, RecordError
 from joulebook.readers.bench_values import did_you_mean, unknown_fault
 
-__all__ = ["READING_OPTIONS", "RecordSource", "distinct", "find_records", "load", "read_run", "reading_options"]
+__all__ = ["READING_OPTIONS", "RECORD_SUFFIXES", "RecordSource", "distinct", "find_records", "load", "read_run", "reading_options"]
 
 READING_OPTIONS = ("time_column", "position_column", "unit", "run", "decimal")
 """What may overrule the reading of a record file; the keywords of `read_record`."""
 
+RECORD_SUFFIXES = frozenset([".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".xlsx", ".xlsm", ".xls", ".ods"])
+"""How the names of files end that may be records."""
+
 _TEXTS = {"unit": "cm", "decimal": ","}
-_SUFFIXES = frozenset([".csv", ".txt", ".tsv", ".tab", ".dat", ".asc", ".xlsx", ".xlsm", ".xls", ".ods"])
 _MOST_LAUNCHES = 200
 _MOST_NAMES = 12
 
@@ -214,7 +216,7 @@ def _names(root: str) -> list[str]:
         found = [
             entry.name
             for entry in os.scandir(root)
-            if Path(entry.name).suffix.casefold() in _SUFFIXES and entry.is_file(follow_symlinks=False)
+            if Path(entry.name).suffix.casefold() in RECORD_SUFFIXES and entry.is_file(follow_symlinks=False)
         ]
     except OSError:
         return []

@@ -79,9 +79,10 @@ def write_archive(path: str | os.PathLike[str]) -> Iterator[ArchiveWriter]:
 
 
 @contextmanager
-def written_whole(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
-    """Open a file to be filled, readable by its owner alone, which takes its name only when the block ends well.
+def written_whole(path: str | os.PathLike[str], *, mode: int = 0o600) -> Iterator[IO[bytes]]:
+    """Open a file to be filled, which takes its name only when the block ends well.
 
+    mode: who may read it, less what the system's mask takes away; its owner alone unless given.
     Raises OutputError when it cannot be written.
     """
     target = Path(os.path.realpath(path))
@@ -90,7 +91,7 @@ def written_whole(path: str | os.PathLike[str]) -> Iterator[IO[bytes]]:
     if target.is_dir():
         raise OutputError("This is a folder.", source=source, remedy="Name a file inside it.")
     try:
-        stream = os.fdopen(os.open(part, os.O_RDWR | os.O_CREAT | os.O_TRUNC, 0o600), "w+b")
+        stream = os.fdopen(os.open(part, os.O_RDWR | os.O_CREAT | os.O_TRUNC, mode), "w+b")
     except OSError as error:
         raise _unwritable(error, source) from error
     try:

@@ -5,9 +5,8 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Mapping
 
-from joulebook.classroom.changes import Draft
+from joulebook.classroom.changes import Draft, when
 from joulebook.classroom.section import MOST_BENCHES, Section
-from joulebook.classroom.standing import when
 from joulebook.errors import InputError, StaleError
 
 __all__ = ["check_base", "check_file", "check_place", "is_plain", "no_bench", "no_section"]

@@ -8,11 +8,10 @@ from datetime import UTC, datetime, timedelta
 
 from starlette.concurrency import run_in_threadpool
 
-from joulebook.classroom.changes import KINDS, Change
+from joulebook.classroom.changes import KINDS, Change, when
 from joulebook.classroom.comparing import side_by_side
 from joulebook.classroom.own_work import FIELDS
 from joulebook.classroom.section import BenchState, Section, is_fixed
-from joulebook.classroom.standing import when
 from joulebook.classroom.student_view import HintLine, StudentView, view_for_students
 from joulebook.engine.house import House
 from joulebook.render.contents import compose

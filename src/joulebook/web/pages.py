@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 from fastapi import Request
 from starlette.responses import HTMLResponse
 
-from joulebook.classroom.standing import when
+from joulebook.classroom.changes import when
 from joulebook.render.drawing import PALETTE
 from joulebook.web.access import is_teacher
 
