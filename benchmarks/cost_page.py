@@ -129,7 +129,7 @@ def _sample_words(rows: Sequence[Results]) -> str:
 
 def _worker_words(each: Results, short: list[str]) -> str:
     gain, bare = _gain(each, "one_s", "two_s"), _gain(each, "bare_one_s", "bare_two_s")
-    told = f"Two workers sweep {each['benches']:,} benches {gain:.2f} times as fast as one"
+    told = f"Two workers sweep {each['benches']:,} benches {gain:.3f} times as fast as one"
     unless(gain >= WORKERS, short, f"{told}; the goal is {WORKERS:g}. A bare computation gains {bare:.2f} in the same turns.")
     return f"""### Two workers
 
