@@ -158,7 +158,7 @@ def cost_goals(results: Sequence[Results]) -> list[tuple[str, str, str, bool]]:
     for each in results:
         if each["cell"] == "workers":
             gain = _gain(each, "one_s", "two_s")
-            found.append(("two workers over one", f"≥ {WORKERS:g}", f"{gain:.2f}", gain >= WORKERS))
+            found.append(("two workers over one", f"≥ {WORKERS:g}", f"{gain:.3f}", gain >= WORKERS))
     return found
 
 

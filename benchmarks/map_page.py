@@ -64,7 +64,8 @@ _HEAD = """## Maps of the region
 
 The ends and the middle of the region in four directions at once: the track's angle, the rate, the ranger's noise and the kind of stop
 ({cells} of {of} cells, {benches} benches of one launch in each, the rest drawn as ever; `benchmarks/maps.py`). Audits are the
-default ones, with Monte Carlo where the linear interval is not validated. Coverage is in per cent, with Wilson's 95 % interval for it in brackets: two cells whose brackets overlap need not differ.
+default ones, with Monte Carlo where the linear interval is not validated. Coverage is in per cent,
+with Wilson's 95 % interval for it in brackets: two cells whose brackets overlap need not differ.
 **Low** marks a cell below 90 %, **high** one above 99 %; the goal is that there are none. Bench *i* of cell *c* comes from
 `numpy.random.default_rng({seed} + 10000 c + i)`, cells counted from 0 by stop, angle, rate and noise, the last one quickest.
 """
