@@ -8,7 +8,7 @@ import json
 import re
 import time
 import zipfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterable, Iterator
 from pathlib import Path
 
 import pytest
@@ -390,3 +390,24 @@ def test_a_form_of_another_site_changes_nothing(room: TestRoom) -> None:
     answer = room.teacher.post(room.path("/do"), data={"kind": "bell-rung"}, headers={"Origin": "https://evil.example"})
     assert answer.status_code == 403
     assert not room.store.section(room.section).closed
+
+
+def test_a_file_that_no_event_tells_of_is_found_by_listing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a shared drive, or between the first look and the first event."""
+    import watchfiles
+
+    async def silent(*_: object, stop_event: asyncio.Event, **__: object) -> AsyncIterator[set[tuple[object, str]]]:
+        while not stop_event.is_set():
+            await asyncio.sleep(0.05)
+            yield set()
+
+    monkeypatch.setattr(watchfiles, "awatch", silent)
+    content, _ = files()
+    folder = tmp_path / "watched"
+    (folder / "bench-2").mkdir(parents=True)
+    with open_room(tmp_path / "data", watch=folder) as room:
+        (folder / "bench-2" / "rest.csv").write_bytes(content["rest.csv"])
+        _until(lambda: room.state(2).rest)
+        (folder / "bench-2" / "launch-1.csv").write_bytes(content["launch-1.csv"])
+        _until(lambda: room.state(2).launches)
+        assert len(room.state(2).records) == 2

@@ -20,7 +20,7 @@ EXIT_CANNOT = 3
 COMMANDS: dict[str, tuple[str, str]] = {
     "audit": ("joulebook.cli.audit", "Audit one bench: its energy ledger, verdict and findings."),
     "runs": ("joulebook.cli.runs", "List the runs and columns inside a record file."),
-    "sweep": ("joulebook.cli.sweep", "Audit every bench folder below a folder."),
+    "sweep": ("joulebook.cli.sweep", "Audit every bench of a folder, a package or a table of records."),
     "plan": ("joulebook.cli.plan", "Choose slope, launch, rate and angle method before the class comes in."),
     "sheet": ("joulebook.cli.sheet", "Write a sheet to print: cards, worksheets, run sheet, answers, hints."),
     "demo": ("joulebook.cli.demo", "Write an invented section of six benches and audit it."),

@@ -51,7 +51,7 @@ def sweep(
     house: str | None,
     **options: Any,
 ) -> None:
-    """Audit every bench below a folder, of a section package, or of a table of records.
+    """Audit every bench of a folder, a package or a table of records.
 
     FOLDER holds bench folders; a bench folder is one that holds a bench.toml. It may be a section package (.zip) or a table of
     records (.parquet) as well, or a folder of such files. Benches come in the order of their names, and one that cannot be audited

@@ -27,6 +27,7 @@ _LOG = logging.getLogger("joulebook.web")
 _STABLE = 0.3  # seconds for which a file's size and time must stand still
 _PATIENCE = 60.0  # seconds after which a file that still grows is left until it changes again
 _MOST_FILES = 2_000
+_LISTED_EVERY = 2_000  # milliseconds without news
 
 
 @asynccontextmanager
@@ -107,12 +108,16 @@ async def _watch(room: Room, folder: Path, section: str, stop: asyncio.Event) ->
             look_at(file)
 
     try:
-        for file in await run_in_threadpool(_files_of, folder):
+        seen = await run_in_threadpool(_states, folder)
+        for file in seen:
             await _told(room, section, folder, file)
-        async for changes in awatch(folder, stop_event=stop, debounce=200, step=50):
-            for change, path in changes:
-                if change != Change.deleted and Path(path).is_file():
-                    look_at(Path(path))
+        # The folder is also listed every few seconds: of what was saved while it was first gone through, and on many shared drives,
+        # the system says nothing.
+        async for changes in awatch(folder, stop_event=stop, debounce=200, step=50, rust_timeout=_LISTED_EVERY, yield_on_timeout=True):
+            told = {Path(path) for change, path in changes if change != Change.deleted and Path(path).is_file()}
+            before, seen = seen, await run_in_threadpool(_states, folder)
+            for file in sorted(told | {file for file, state in seen.items() if before.get(file) != state}):
+                look_at(file)
     except OSError as error:
         tray_of(room).line(section, f"The folder can no longer be watched: {error.strerror}. Start joulebook again.")
         _LOG.error("the folder %s can no longer be watched: %s", folder, error)
@@ -166,8 +171,9 @@ def _inside(folder: Path, file: Path) -> str | None:
         return None
 
 
-def _files_of(folder: Path) -> list[Path]:
-    return sorted(file for file in folder.rglob("*") if file.is_file())[:_MOST_FILES]
+def _states(folder: Path) -> dict[Path, tuple[int, int] | None]:
+    """Return size and time of every file in a folder, in the order of their names."""
+    return {file: _state(file) for file in sorted(file for file in folder.rglob("*") if file.is_file())[:_MOST_FILES]}
 
 
 def _grew(before: bytes, after: bytes) -> bool:
