@@ -8,7 +8,7 @@ from typing import Any
 from benchmarks.cost_page import cost_goals, cost_section
 from benchmarks.goals import falls_short, goal_table, unless
 from benchmarks.profile_page import profile_section
-from benchmarks.room_page import room_section
+from benchmarks.room_page import room_section, room_short
 
 __all__ = ["performance_page"]
 
@@ -36,7 +36,7 @@ def performance_page(
 
     cost: the lines of benchmarks/cost.py. profile: the results of benchmarks/profile_pages.py. A section without results is left out.
     """
-    short = _short(results)
+    short = [*_short(results), *room_short(load)]
     parts = [
         _HEAD.format(version=results["version"], **results["machine"]),
         goal_table([*_goals(results), *cost_goals(cost)]),

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-__all__ = ["marking_section", "room_section"]
+from benchmarks.goals import unless
+
+__all__ = ["marking_section", "room_section", "room_short"]
 
 
 def marking_section(results: Mapping[str, Any]) -> str:
@@ -30,6 +32,21 @@ Explanations that no number tells apart are named together; that is why not ever
 write-ups with one slip were right within their rounding. 150 write-ups take {results["seconds_for_150"]:.2f} s, on one core, with the
 bench's audit at hand.
 """
+
+
+def room_short(load: Mapping[str, Any]) -> list[str]:
+    """Return what of the room falls short of its goals, for the results of benchmarks/room_load.py."""
+    short: list[str] = []
+    before, after = load["memory_before_mb"], load["memory_after_mb"]
+    told = (
+        f"The memory of server and judges grows from {before:.0f} to {after:.0f} MB while {load['kept']} launches come in, "
+        f"{(after - before) / max(load['kept'], 1):.2f} MB for each: they are kept so that a bench's next launch is judged without "
+        "following the others again. A bench holds 60 records at most, and a judge remembers 360 launches"
+    )
+    unless(after <= 1.1 * before, short, f"{told}; the goal is flat.")
+    for name, words in (("checked_p95_s", "a record is judged"), ("board_p95_s", "the board is told")):
+        unless(load[name] <= 1.0, short, f"Until {words} it takes {load[name]:.2f} s (95 %); the goal is 1 s.")
+    return short
 
 
 def room_section(load: Mapping[str, Any], faults: Mapping[str, Any] | None) -> str:
