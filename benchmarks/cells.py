@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import multiprocessing
 import os
@@ -15,7 +16,7 @@ from typing import Any, Protocol
 
 import joulebook
 
-__all__ = ["OverSeeds", "measure_cells", "read_cells", "workers"]
+__all__ = ["OverSeeds", "cell_choices", "measure_cells", "read_cells", "workers"]
 
 Cell = dict[str, Any]
 
@@ -36,6 +37,23 @@ def workers(count: int) -> Iterator[OverSeeds]:
         return
     with ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn")) as pool:
         yield lambda job, seeds: list(pool.map(job, seeds, chunksize=max(1, min(10, len(seeds) // 8))))
+
+
+def cell_choices(about: str | None, arguments: Sequence[str] | None, *, out: Path, benches: int, each: str) -> argparse.Namespace:
+    """Return what the command line of a measurement of simulated benches says; `benches` with --quick taken into account.
+
+    about: the module's docstring. out: where the results go. benches: of each cell, called `each` in the help.
+    """
+    parser = argparse.ArgumentParser(description=about, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--benches", type=int, default=benches, help=f"benches {each}; {benches}")
+    parser.add_argument("--workers", type=int, default=1, help="processes; 1")
+    parser.add_argument("--keep", action="store_true", help="take over what the finished results hold already")
+    parser.add_argument("--quick", action="store_true", help="a twentieth of the benches")
+    parser.add_argument("--out", type=Path, default=out, help="where the results go")
+    chosen = parser.parse_args(arguments)
+    if chosen.quick:
+        chosen.benches = max(2, chosen.benches // 20)
+    return chosen
 
 
 def measure_cells(

@@ -12,17 +12,15 @@ benchmarks/results/maps.jsonl; until all are there they stand in maps.jsonl.part
 
 from __future__ import annotations
 
-import argparse
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
-from pathlib import Path
 from typing import Any
 
 import numpy as np
-from benchmarks.cells import measure_cells, workers
+from benchmarks.cells import cell_choices, measure_cells, workers
 from benchmarks.conformance import RESULTS, outcome_of
 from benchmarks.scores import Outcome, score
 
@@ -96,14 +94,8 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, Any]:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Measure the cells that are missing."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--benches", type=int, default=240, help="benches in each cell; 240")
-    parser.add_argument("--workers", type=int, default=1, help="processes; 1")
-    parser.add_argument("--keep", action="store_true", help="take over what the finished results hold already")
-    parser.add_argument("--quick", action="store_true", help="a twentieth of the benches")
-    parser.add_argument("--out", type=Path, default=RESULTS / "maps.jsonl", help="where the results go")
-    chosen = parser.parse_args(arguments)
-    benches = max(2, chosen.benches // 20) if chosen.quick else chosen.benches
+    chosen = cell_choices(__doc__, arguments, out=RESULTS / "maps.jsonl", benches=240, each="in each cell")
+    benches = chosen.benches
     order = list(CELLS)
     with workers(chosen.workers) as over:
 

@@ -12,17 +12,15 @@ which a run goes on after one that was ended.
 
 from __future__ import annotations
 
-import argparse
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any
 
 import numpy as np
-from benchmarks.cells import measure_cells, workers
+from benchmarks.cells import cell_choices, measure_cells, workers
 from benchmarks.conformance import RESULTS, outcome_of
 from benchmarks.scores import Outcome
 
@@ -152,14 +150,8 @@ def summary(outcomes: Sequence[Outcome]) -> dict[str, Any]:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Measure what is missing."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--benches", type=int, default=200, help="benches of each fault and size; 200")
-    parser.add_argument("--workers", type=int, default=1, help="processes; 1")
-    parser.add_argument("--keep", action="store_true", help="take over what the finished results hold already")
-    parser.add_argument("--quick", action="store_true", help="a twentieth of the benches")
-    parser.add_argument("--out", type=Path, default=RESULTS / "robustness.jsonl", help="where the results go")
-    chosen = parser.parse_args(arguments)
-    benches = max(2, chosen.benches // 20) if chosen.quick else chosen.benches
+    chosen = cell_choices(__doc__, arguments, out=RESULTS / "robustness.jsonl", benches=200, each="of each fault and size")
+    benches = chosen.benches
     cells = {f"{name}, {size:g}": (name, size) for name, fault in MODEL_FAULTS.items() for size in fault.sizes}
     with workers(chosen.workers) as over:
 

@@ -6,22 +6,14 @@ import re
 import shutil
 from pathlib import Path
 
-import numpy as np
 import pytest
-
-from joulebook.planning.design import random_design
-from joulebook.planning.folder import write_bench_folder
-from joulebook.planning.simulate import simulate_bench
+from tests.sound_benches import write_sound_bench
 
 
 @pytest.fixture(scope="session")
 def sound_bench(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A sound bench with a rest record and one launch."""
-    rng = np.random.default_rng(2027)
-    design = random_design(rng, stop="spring", placed="top", rate=20.0, angle=8.0, launches=1, hands=False)
-    folder = tmp_path_factory.mktemp("sound") / "bench-1"
-    write_bench_folder(simulate_bench(design, rng), folder)
-    return folder
+    return write_sound_bench(tmp_path_factory.mktemp("sound") / "bench-1", seed=2027, launches=1)
 
 
 @pytest.fixture(scope="session")

@@ -6,14 +6,11 @@ import shutil
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from tests.sound_benches import write_sound_bench
 
 from joulebook.cli.main import joulebook
-from joulebook.planning.design import random_design
-from joulebook.planning.folder import write_bench_folder
-from joulebook.planning.simulate import simulate_bench
 
 Run = Callable[..., Result]
 
@@ -21,11 +18,7 @@ Run = Callable[..., Result]
 @pytest.fixture(scope="session")
 def simulated_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A clean bench with a rest record and two launches."""
-    rng = np.random.default_rng(2026)
-    design = random_design(rng, stop="spring", placed="top", rate=20.0, angle=8.0, launches=2, hands=False)
-    folder = tmp_path_factory.mktemp("simulated") / "bench-1"
-    write_bench_folder(simulate_bench(design, rng), folder)
-    return folder
+    return write_sound_bench(tmp_path_factory.mktemp("simulated") / "bench-1", seed=2026, launches=2)
 
 
 @pytest.fixture

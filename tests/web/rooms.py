@@ -79,13 +79,18 @@ def open_room(folder: Path, *, benches: int = 3, watch: Path | None = None, **mo
 
 def fill(room: TestRoom, bench: int, fault: str = "", *, values: bool = True, seed: int = 5) -> None:
     """Let a bench save a simulated rest record and launches, and its set-up readings."""
+    fill_bench(room.store, room.section, bench, fault, values=values, seed=seed)
+
+
+def fill_bench(store: Store, section: str, bench: int, fault: str = "", *, values: bool = True, seed: int = 5) -> None:
+    """Do the same in any section of a store."""
     content, readings = files(fault, seed)
     if values:
-        room.store.append(room.section, Draft("values-set", "bench", bench, {"values": readings}))
+        store.append(section, Draft("values-set", "bench", bench, {"values": readings}))
     for name, data in content.items():
         body = {"name": name, "sha256": hashlib.sha256(data).hexdigest(), "size": len(data),
                 "role": "rest" if "rest" in name else "launch"}  # fmt: skip
-        room.store.append(room.section, Draft("record-added", "bench", bench, body), content=data)
+        store.append(section, Draft("record-added", "bench", bench, body), content=data)
 
 
 def words(html: str) -> str:

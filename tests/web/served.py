@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 
@@ -29,6 +30,18 @@ class Served:
     url: str
     store: Store
     sign_in: str
+
+
+@contextmanager
+def launched() -> Iterator[Any]:
+    """Launch Chromium, headless, until the block ends; a missing one is a failure, never a skip."""
+    from playwright.sync_api import sync_playwright
+
+    assert CHROMIUM, "Chromium is missing: Debian's package chromium"
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        yield browser
+        browser.close()
 
 
 @contextmanager

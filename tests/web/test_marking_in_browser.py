@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from tests.web.served import CHROMIUM, FLAGS, Served, served
+from tests.web.served import Served, launched, served
 
 from joulebook.classroom.changes import Draft
 
@@ -21,10 +21,7 @@ PAGES = (
 
 @pytest.fixture(scope="module")
 def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str, Any]]:
-    from playwright.sync_api import sync_playwright
-
-    assert CHROMIUM, "Chromium is missing: Debian's package chromium"
-    with served(tmp_path_factory.mktemp("marking")) as opened, sync_playwright() as play:
+    with served(tmp_path_factory.mktemp("marking")) as opened, launched() as browser:
         section = opened.store.make_section("Second period", benches=3)
         for number in range(COUNT):
             energy = "0.425" if number % 3 else "0.212"
@@ -34,12 +31,10 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str
                 "fields": {"release_speed": "1.30", "kinetic_energy": energy, "claim": "loss", "claim_why": "There is less."},
             }
             opened.store.append(section, Draft("write-up-added", "teacher", 1 + number % 3, body))
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         page = browser.new_context(viewport={"width": 1280, "height": 800}).new_page()
         page.set_default_timeout(90_000)
         page.goto(opened.url + opened.sign_in)
         yield opened, section, page
-        browser.close()
 
 
 def _confirmed(opened: Served, section: str) -> dict[str, str]:

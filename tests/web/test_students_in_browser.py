@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 from tests.classroom.benches import files
-from tests.web.served import CHROMIUM, FLAGS, Served, served
+from tests.web.served import Served, launched, served
 
 from joulebook.classroom.changes import Draft
 
@@ -55,13 +55,8 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str
 
 @pytest.fixture(scope="module")
 def browser(room: tuple[Served, str]) -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    assert CHROMIUM, "Chromium is missing: Debian's package chromium"
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-        yield browser
-        browser.close()
+    with launched() as opened:
+        yield opened
 
 
 def _at(browser: Any, room: tuple[Served, str], bench: int, **more: Any) -> Any:

@@ -5,7 +5,6 @@ WCAG 2.2 A and AA by axe-core; 1.4.10 (reflow at 320 CSS pixels), 2.1.1 (keyboar
 
 from __future__ import annotations
 
-import hashlib
 import io
 import re
 from collections.abc import Iterator
@@ -13,8 +12,8 @@ from typing import Any
 
 import pikepdf
 import pytest
-from tests.classroom.benches import files
-from tests.web.served import CHROMIUM, FLAGS, Served, served
+from tests.web.rooms import fill_bench
+from tests.web.served import Served, launched, served
 
 from joulebook.classroom.changes import Draft
 
@@ -29,28 +28,18 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str
     with served(tmp_path_factory.mktemp("browser")) as opened:
         section = opened.store.make_section("Second period", benches=12)
         for bench, fault in ((1, ""), (2, "too-close")):
-            content, readings = files(fault)
-            opened.store.append(section, Draft("values-set", "bench", bench, {"values": readings}))
-            for name, data in content.items():
-                body = {"name": name, "sha256": hashlib.sha256(data).hexdigest(), "size": len(data),
-                        "role": "rest" if "rest" in name else "launch"}  # fmt: skip
-                opened.store.append(section, Draft("record-added", "bench", bench, body), content=data)
+            fill_bench(opened.store, section, bench, fault)
         opened.store.append(section, Draft("visited", "teacher", 4))
         yield opened, section
 
 
 @pytest.fixture(scope="module")
 def browser(room: tuple[Served, str]) -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    assert CHROMIUM, "Chromium is missing: Debian's package chromium"
-    with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+    with launched() as browser:
         context = browser.new_context(viewport={"width": 1280, "height": 800})
         context.new_page().goto(room[0].url + room[0].sign_in)
         browser.state = context.storage_state()
         yield browser
-        browser.close()
 
 
 def _page(browser: Any, **more: Any) -> Any:

@@ -6,13 +6,12 @@ each.
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from tests.classroom.benches import files
-from tests.web.served import CHROMIUM, FLAGS, Served, served
+from tests.web.rooms import fill_bench
+from tests.web.served import Served, launched, served
 
 from joulebook.classroom.changes import Draft
 
@@ -30,26 +29,16 @@ WORK = {
 
 @pytest.fixture(scope="module")
 def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, str, Any]]:
-    from playwright.sync_api import sync_playwright
-
-    assert CHROMIUM, "Chromium is missing: Debian's package chromium"
-    with served(tmp_path_factory.mktemp("zoom")) as opened, sync_playwright() as play:
+    with served(tmp_path_factory.mktemp("zoom")) as opened, launched() as browser:
         section = opened.store.make_section("Second period", benches=3)
         for bench, fault in ((1, ""), (2, "too-close")):
-            content, readings = files(fault)
-            opened.store.append(section, Draft("values-set", "bench", bench, {"values": readings}))
-            for name, data in content.items():
-                body = {"name": name, "sha256": hashlib.sha256(data).hexdigest(), "size": len(data),
-                        "role": "rest" if "rest" in name else "launch"}  # fmt: skip
-                opened.store.append(section, Draft("record-added", "bench", bench, body), content=data)
+            fill_bench(opened.store, section, bench, fault)
         for step, fields in WORK.items():
             opened.store.append(section, Draft("work-saved", "bench", 1, {"step": step, "fields": fields}))
         opened.store.append(section, Draft("work-committed", "bench", 1))
         opened.store.append(section, Draft("ledger-opened", "teacher", 1))
         opened.store.append(section, Draft("help-asked", "bench", 2))
-        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
         yield opened, section, browser
-        browser.close()
 
 
 def _faults_of(page: Any) -> list[Any]:

@@ -12,7 +12,7 @@ from types import MappingProxyType
 from joulebook.classroom.judging import Judgement
 from joulebook.classroom.section import BenchState
 from joulebook.engine.report import Finding
-from joulebook.render.plain import clean_text
+from joulebook.render.plain import clean_text, first_sentence
 from joulebook.render.words import input_words
 
 __all__ = ["LONGEST", "REASONS", "Reason", "pressing_reason"]
@@ -104,7 +104,5 @@ def _name(name: str) -> str:
 
 def _short(text: str) -> str:
     """Return the first sentence of a text, cut at a word where it is longer than a card."""
-    first = text.split(". ")[0].rstrip(".")
-    if not first:
-        return ""
-    return f"{first}." if len(first) < LONGEST else f"{first[: LONGEST - 1].rpartition(' ')[0] or first[: LONGEST - 1]}…"
+    first = first_sentence(text)
+    return first if len(first) <= LONGEST else f"{first[: LONGEST - 1].rpartition(' ')[0] or first[: LONGEST - 1]}…"

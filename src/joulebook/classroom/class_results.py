@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from joulebook.engine.report import Audit
+from joulebook.render.plain import first_sentence
 from joulebook.uncertainty import Quantity
 
 __all__ = ["BenchResult", "ClassBench", "LeftOut", "Result", "bench_results", "covariance", "shared_influences"]
@@ -213,7 +214,7 @@ def _first_look(audit: Mapping[str, Any]) -> str:
     found = [each for each in audit["findings"] if each["severity"] in ("stop", "look")]
     # A number that cannot be right (a mass in grams, centimetres read as metres) moves a bench farther than anything else.
     found.sort(key=lambda each: not str(each["code"]).endswith("-suspect"))
-    return str(found[0]["message"]).split(". ")[0].rstrip(".") + "." if found else ""
+    return first_sentence(str(found[0]["message"])) if found else ""
 
 
 def _stated_slope(audit: Mapping[str, Any]) -> Result:

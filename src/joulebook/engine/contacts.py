@@ -172,7 +172,7 @@ def _from_the_push(depth: float, mean: float, speed: float, bounce: float) -> tu
 
     A spring gives δ ≈ a·depth²/v²; a push that fades over λ gives depth ≈ λ·ln(v²/(2aλ)). Nothing tells which it was, so both are
     inside the limits, unless the cart came back up less than magnets throw it (`bounce`). A damped plunger lets go below its free
-    length. Without a cocked cart on record: a push of 0.04 to 0.15 s, a quarter of a spring's period (common practice, no source).
+    length. Without a cocked cart on record: a push of at most 0.15 s, a quarter of a spring's period (common practice, no source).
     """
     pushes = not bounce < _LEAST_OF_MAGNETS
     if np.isfinite(depth) and 0.005 < depth < 0.3:

@@ -7,7 +7,7 @@ import unicodedata
 from joulebook.engine.report import Audit, Finding
 from joulebook.uncertainty import Quantity
 
-__all__ = ["SEVERITY_ORDER", "clean_text", "quantities_in_order", "sorted_findings", "spreadsheet_text"]
+__all__ = ["SEVERITY_ORDER", "clean_text", "first_sentence", "quantities_in_order", "sorted_findings", "spreadsheet_text"]
 
 SEVERITY_ORDER = ("stop", "look", "note")
 
@@ -16,6 +16,12 @@ def clean_text(text: str) -> str:
     """Return text without characters that could steer a terminal or turn the reading direction; line ends become spaces."""
     spaced = "".join(" " if character in "\n\r\t\v\f\x85\u2028\u2029" else character for character in text)
     return "".join(character for character in spaced if unicodedata.category(character) not in ("Cc", "Cf", "Cs"))
+
+
+def first_sentence(text: str) -> str:
+    """Return the first sentence of a text, with its full stop; "" of an empty one."""
+    first = text.split(". ")[0].rstrip(".")
+    return f"{first}." if first else ""
 
 
 def spreadsheet_text(text: str) -> str:
