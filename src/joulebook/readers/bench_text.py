@@ -12,7 +12,7 @@ from typing import Any
 
 from joulebook.errors import BenchFileError, Fault, OutputError
 
-__all__ = ["BENCH_FILE", "bench_error", "find_bench_file", "parse_bench_file", "write_bench"]
+__all__ = ["BENCH_FILE", "bench_error", "find_bench_file", "parse_bench_file", "parse_bench_text", "read_bench_text", "write_bench"]
 
 BENCH_FILE = "bench.toml"
 
@@ -36,6 +36,11 @@ def find_bench_file(path: Path) -> Path:
 
 def parse_bench_file(file: Path) -> dict[str, Any]:
     """Return a bench file's tables as TOML has them. Raises BenchFileError where it is too long, no UTF-8 or no TOML."""
+    return parse_bench_text(read_bench_text(file), os.fspath(file))
+
+
+def read_bench_text(file: Path) -> str:
+    """Return a bench file's text. Raises BenchFileError where it cannot be read, is too long or no UTF-8."""
     source = os.fspath(file)
     try:
         with file.open("rb") as stream:
@@ -45,7 +50,11 @@ def parse_bench_file(file: Path) -> dict[str, Any]:
     if len(content) > _LARGEST:
         what = f"is longer than {_LARGEST // 1024} KiB, which no bench file is."
         raise BenchFileError(what, remedy="Name the bench file, not a record.", source=source)
-    text = _decoded(content, source)
+    return _decoded(content, source)
+
+
+def parse_bench_text(text: str, source: str) -> dict[str, Any]:
+    """Return the tables of a bench file's text. source: what it is called in messages. Raises BenchFileError where it is no TOML."""
     try:
         return tomllib.loads(text)
     except RecursionError:

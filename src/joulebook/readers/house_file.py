@@ -9,12 +9,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from joulebook.engine.house import BASES, COMPARISONS, STEPS, House
 from joulebook.errors import BenchFileError, Fault, InputError
-from joulebook.readers.bench_text import parse_bench_file
+from joulebook.readers.bench_text import parse_bench_text, read_bench_text
 from joulebook.readers.bench_values import did_you_mean, unknown_fault
 from joulebook.uncertainty import Input
 from joulebook.uncertainty.notation import read_quantity
@@ -47,16 +48,21 @@ def read_house(path: str | os.PathLike[str]) -> House:
             "there is no such house file.", remedy="Look at its name, or write one as docs/house.md shows.",
             source=os.fspath(file), code="no-house-file",
         )  # fmt: skip
+    source = os.fspath(file)
     try:
-        document = parse_bench_file(file)
+        return _rules_of(read_bench_text(file), source)
     except BenchFileError as error:
-        told = error.faults or (Fault("", error.message, error.remedy),)
-        raise _error(told, file) from None
+        raise _error(error.faults or (Fault("", error.message, error.remedy),), source) from None
+
+
+@lru_cache(maxsize=32)  # the same rules stand for every bench of a section
+def _rules_of(text: str, source: str) -> House:
+    document = parse_bench_text(text, source)
     faults: list[Fault] = []
     values = _values(document, faults)
     if faults:
-        raise _error(faults, file)
-    return House(**values, source=os.fspath(file))
+        raise _error(faults, source)
+    return House(**values, source=source)
 
 
 def make_house(tables: Mapping[str, Any]) -> House:
@@ -67,7 +73,7 @@ def make_house(tables: Mapping[str, Any]) -> House:
     faults: list[Fault] = []
     values = _values(tables, faults)
     if faults:
-        raise _error(faults, None)
+        raise _error(faults, "")
     return House(**values)
 
 
@@ -90,10 +96,10 @@ def find_house(bench: str | os.PathLike[str], *, section: str | os.PathLike[str]
     return next((folder / HOUSE_FILE for folder in folders[:reach] if (folder / HOUSE_FILE).is_file()), None)
 
 
-def _error(faults: Sequence[Fault], file: Path | None) -> BenchFileError:
+def _error(faults: Sequence[Fault], source: str) -> BenchFileError:
     count = "there is a fault" if len(faults) == 1 else f"there are {len(faults)} faults"
     remedy = "Correct what is named here; docs/house.md lists every rule."
-    return BenchFileError(f"{count} in these house rules.", remedy=remedy, source=os.fspath(file) if file else "", faults=faults)
+    return BenchFileError(f"{count} in these house rules.", remedy=remedy, source=source, faults=faults)
 
 
 def _written(document: Mapping[str, Any], faults: list[Fault]) -> dict[str, object]:

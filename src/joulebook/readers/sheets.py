@@ -242,6 +242,15 @@ def _table(sheet: str, rows: list[list[Any]], decimal: str | None) -> Table | No
     gaps: set[int] = set()
     gap = False
     for offset, row in enumerate(rows):
+        # Rows of numbers alone, which nearly all are, need no look at each cell; one sum finds what is not finite.
+        if set(map(type, row)) == {float} and math.isfinite(sum(row)):
+            if gap and cells:
+                gaps.add(len(cells))
+            gap = False
+            cells.append(list(map(_shown, row)))
+            numbers.append(list(row))
+            lines.append(offset + 1)
+            continue
         if all(cell == "" or (isinstance(cell, str) and cell.isspace()) for cell in row):
             gap = True
             continue
@@ -262,8 +271,7 @@ def _cell(cell: Any, mark: str) -> tuple[str, float | None]:
         return str(cell), None
     if isinstance(cell, int | float):
         value = float(cell)
-        text = str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-        return text, value if math.isfinite(value) else math.nan
+        return _shown(value), value if math.isfinite(value) else math.nan
     if isinstance(cell, str):
         return cell, number(cell, mark)
     if isinstance(cell, datetime.timedelta):
@@ -271,6 +279,10 @@ def _cell(cell: Any, mark: str) -> tuple[str, float | None]:
     if isinstance(cell, datetime.time):
         return str(cell), cell.hour * 3600.0 + cell.minute * 60.0 + cell.second + cell.microsecond * 1e-6
     return str(cell), None
+
+
+def _shown(value: float) -> str:
+    return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
 
 
 def _encrypted(name: str) -> RecordError:
