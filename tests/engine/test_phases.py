@@ -156,3 +156,39 @@ def test_a_swing_of_a_hand_is_not_the_likeliest_outline() -> None:
     outlines = find_phases(clean(replace(record, distance=launch.rest - place)))
     assert any(abs(outline.arcs[0].apex_time - launch.flights()[0].apex_time) < 0.02 for outline in outlines)
     assert 1 <= len(outlines) <= 3
+
+
+@pytest.mark.parametrize("up", [1, -1])
+@pytest.mark.parametrize("rate", [20.0, 50.0])
+def test_a_hand_that_lowers_the_cart_in_two_steps_is_no_launch(up: int, rate: float) -> None:
+    """The pause on the way down bends as free motion does, and falls as far as the launch rises: but nothing was seen to climb to it."""
+    launch = ClosedForm(up=up, rest=1.1 if up < 0 else 0.3)
+    record = launch.record(rate, noise=0.0005, step=0.0001)
+    low = up * float(record.distance[0])
+    time = np.arange(0.0, 1.6, 1.0 / rate)
+    # Down by a fifth, a little up, then down all the way as a cart rolls, and still.
+    hand = low + np.interp(time, [0.0, 0.2, 0.3], [0.42, 0.32, 0.32])
+    bump = (time >= 0.3) & (time < 1.1)
+    hand[bump] = low + np.maximum(0.345 - 0.83 * (time[bump] - 0.48) ** 2, 0.0)
+    hand[time >= 1.1] = low
+    joined = Record(
+        "launch.csv", np.concatenate([time, record.time - record.time[0] + 1.6]), np.concatenate([up * hand, record.distance]),
+        distance_step=1e-4,
+    )  # fmt: skip
+    outlines = find_phases(clean(joined))
+    apex = launch.flights()[0].apex_time - float(record.time[0]) + 1.6
+    assert outlines[0].arcs[0].apex_time == pytest.approx(apex, abs=1.0 / rate)
+    assert outlines[0].arcs[0].launched
+    assert outlines[0].arcs[0].climbed > 0.8
+    lowered = [arc for outline in outlines[1:] for arc in outline.arcs if arc.apex_time < 1.0]
+    assert lowered and not any(arc.launched for arc in lowered)
+
+
+def test_a_record_that_begins_in_its_climb_may_hold_a_launch() -> None:
+    launch = ClosedForm(up=1, rest=0.3)
+    record = launch.record(50.0, noise=0.0005, step=0.0001)
+    flight = launch.flights()[0]
+    late = record.time > 0.6 * flight.release + 0.4 * flight.apex_time
+    _, outline = outlined(Record("launch.csv", record.time[late], record.distance[late], distance_step=1e-4))
+    assert outline.arcs[0].apex_time == pytest.approx(flight.apex_time, abs=0.02)
+    assert outline.arcs[0].climbed == 1.0

@@ -11,7 +11,7 @@ from joulebook.engine.bench import Bench, Override
 from joulebook.engine.clean import Trace, clean
 from joulebook.engine.datum import RestLevel, rest_level, take_datum
 from joulebook.engine.experiment import Experiment
-from joulebook.engine.fit import fit_motion
+from joulebook.engine.fit import Motion, fit_motion
 from joulebook.engine.phases import Outline, find_phases
 from joulebook.engine.record import Record
 from joulebook.engine.run import Run
@@ -24,6 +24,9 @@ _MOVED = 0.006
 
 _ROUGH = 2.5
 """A fit that scatters this much more than neighbouring samples do may not have found the launch: others are tried."""
+
+_SPARE = 6
+"""Readings beyond the fitted values, with which a motion that scatters less than another one's is no accident."""
 
 _FAR = 0.045
 """m: a stop is not moved this far between two records without anyone noticing (common practice, no source)."""
@@ -62,12 +65,18 @@ def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel
             best = best or Run(trace, outline, tail, None, error, override)
             continue
         run = Run(trace, outline, tail, motion, None, override)
-        if best is None or best.motion is None or motion.noise < 0.4 * best.motion.noise:
+        if best is None or best.motion is None or (motion.noise < 0.4 * best.motion.noise and _shown(motion, best.motion)):
             best = run
         if motion.noise <= _ROUGH * trace.noise + trace.step:
             break
     assert best is not None
     return best
+
+
+def _shown(motion: Motion, other: Motion) -> bool:
+    """Say whether a motion rests on readings enough to be believed before another: through a few of them anything passes."""
+    spare, others = (int(np.count_nonzero(each.used)) - each.values.size for each in (motion, other))
+    return spare >= min(_SPARE, others)
 
 
 def agree_on_stop(runs: Sequence[Run]) -> list[Run]:

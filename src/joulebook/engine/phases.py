@@ -38,6 +38,7 @@ class Arc:
     apex_time: s. apex: m, up-slope reading at the apex. fall: m/s², mean deceleration, with its standard uncertainty u_fall.
     height: m, apex above the higher of the two neighbouring turning points (the apex alone where there is none).
     scatter: m, root mean square of the core's residuals. rough: the same over the noise of neighbouring samples.
+    climbed: how much of the height lies between the turning point before it and the apex, at most 1; 1 where the record begins with it.
     """
 
     first: int
@@ -52,6 +53,12 @@ class Arc:
     scatter: float
     rising: float
     rough: float = 1.0
+    climbed: float = 1.0
+
+    @property
+    def launched(self) -> bool:
+        """Whether it is seen to climb as a launch does; one that is nearly all descent is a hand that lowers the cart or lets it go."""
+        return self.rising > 0.25 and self.climbed > 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +97,7 @@ def find_phases(trace: Trace, *, placed: str | None = None, expected_fall: float
     first = _arcs(trace, index, time, guess * distance)
     # Seen from the wrong end a flight is a cusp, which no arc fits: a fine tall arc settles it.
     settled = any(
-        _quality(run[0]) > 0.9 and run[0].height > 0.1 and run[0].rising > 0.25
+        _quality(run[0]) > 0.9 and run[0].height > 0.1 and run[0].launched
         and (len(run) > 1 or abs(np.log(run[0].fall / expected_fall)) < 0.2)
         for run in first
     )
@@ -151,8 +158,8 @@ def _leads(runs: list[list[Arc]], usual: float) -> list[int]:
 
 
 def _lead_weights(runs: list[list[Arc]], usual: float) -> list[float]:
-    """Return how much each run's leading arc looks like a launch, which is seen to rise: one all descent is a hand letting go."""
-    return [_weight(run[:1], usual) * (1.0 if run[0].rising > 0.25 else 0.1) for run in runs]
+    """Return how much each run's leading arc looks like a launch."""
+    return [_weight(run[:1], usual) * (1.0 if run[0].launched else 0.1) for run in runs]
 
 
 def _arcs(trace: Trace, index: npt.NDArray[np.intp], time: FloatArray, level: FloatArray) -> list[list[Arc]]:
@@ -214,8 +221,8 @@ def _same_run(run: list[Arc], arc: Arc) -> bool:
     least = min(run[0].fall, arc.fall)
     spread = 0.2 * least + min(3.0 * float(np.hypot(run[0].u_fall, arc.u_fall)), 0.3 * least)
     flights = float(np.sqrt(2.0 * max(run[-1].height, 0.0) / run[-1].fall) + np.sqrt(2.0 * max(arc.height, 0.0) / arc.fall))
-    if run[0].rising <= 0.25 or (run[0].rough > 4.0 and arc.rough < 2.5):
-        return False  # all descent, or far rougher than what comes then: a hand had the cart, and now another motion begins
+    if not run[0].launched or (run[0].rough > 4.0 and arc.rough < 2.5):
+        return False  # no launch, or far rougher than what comes then: a hand had the cart, and now another motion begins
     soon = arc.apex_time - run[-1].apex_time <= 1.4 * flights + _LONGEST
     return soon and arc.height <= 1.05 * run[-1].height + 0.005 and abs(arc.fall - run[0].fall) <= spread
 
@@ -283,7 +290,7 @@ def _arc(
     return Arc(
         int(index[core.start]), int(index[core.stop - 1]), int(index[left]), int(index[right]),
         apex_time, apex, fall, u_fall, height, scatter, float(np.clip((apex_time - t[0]) / span, 0.0, 1.0)),
-        scatter / max(trace.noise, 3e-4),
+        scatter / max(trace.noise, 3e-4), 1.0 if left == 0 else float(min((top - level[left]) / height, 1.0)),
     )  # fmt: skip
 
 

@@ -196,7 +196,7 @@ def _second_launch(run: Run, motion: Motion) -> list[Finding]:
     first = run.outline.arcs[0]
     for arc in (*run.outline.arcs[motion.hops :], *run.outline.later):
         alike = abs(arc.fall - first.fall) <= 0.2 * first.fall + 2.0 * arc.u_fall and arc.last - arc.first >= 4
-        if not (alike and arc.rising > 0.25 and _launched(run, motion, arc)):
+        if not (alike and arc.launched and _launched(run, motion, arc)):
             continue
         rises = arc.apex - motion.release_level
         message = (
