@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from joulebook.api import audit, fit_stretch, plan, sheet, sweep
     from joulebook.api.kit_checks import check_kit
     from joulebook.api.rehearsals import diagnosis_pack, rehearse
-    from joulebook.api.sweep_files import write_sweep
-    from joulebook.api.sweep_records import write_records
+    from joulebook.api.sweeping.files import write_sweep
+    from joulebook.api.sweeping.records import write_records
     from joulebook.engine.bench import Bench, Override
     from joulebook.engine.house import House
     from joulebook.engine.record import Record
@@ -72,8 +72,8 @@ _HOME = {
     "joulebook.api": ("audit", "fit_stretch", "plan", "sheet", "sweep"),
     "joulebook.api.kit_checks": ("check_kit",),
     "joulebook.api.rehearsals": ("diagnosis_pack", "rehearse"),
-    "joulebook.api.sweep_files": ("write_sweep",),
-    "joulebook.api.sweep_records": ("write_records",),
+    "joulebook.api.sweeping.files": ("write_sweep",),
+    "joulebook.api.sweeping.records": ("write_records",),
     "joulebook.engine.bench": ("Bench", "Override"),
     "joulebook.engine.house": ("House",),
     "joulebook.engine.record": ("Record",),

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from joulebook.api import bench_folders, sweep
-from joulebook.api.sweep_benches import BenchFiles, clear_up
-from joulebook.api.sweep_packing import FolderTree, pack
-from joulebook.api.sweep_work import Task, json_line, made_with
+from joulebook.api.sweeping.benches import BenchFiles, clear_up
+from joulebook.api.sweeping.packing import FolderTree, pack
+from joulebook.api.sweeping.work import Task, json_line, made_with
 from joulebook.errors import BenchFileError, InputError, OutputError
 from joulebook.version import VERSION
 

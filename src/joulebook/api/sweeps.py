@@ -6,19 +6,18 @@ Nothing heavy is imported at the top: `import joulebook.api` comes by here.
 from __future__ import annotations
 
 import os
-from collections.abc import Generator, Iterator, Mapping, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
 from typing import Any
 
-from joulebook.api.benches import house_of
-from joulebook.api.sweep_benches import BENCH_FILE
-from joulebook.api.sweep_crews import Crew, Here, Processes, in_order
-from joulebook.api.sweep_folders import bench_folders
-from joulebook.api.sweep_inputs import SweepInput, open_input
-from joulebook.api.sweep_work import Outcome, Task, made_with
-from joulebook.errors import InputError
+from joulebook.api.sweeping.benches import BENCH_FILE
+from joulebook.api.sweeping.crews import in_order
+from joulebook.api.sweeping.folders import bench_folders
+from joulebook.api.sweeping.inputs import SweepInput, open_input
+from joulebook.api.sweeping.muster import crew_of
+from joulebook.api.sweeping.work import Outcome, Task, made_with, sweep_options
 
-__all__ = ["BENCH_FILE", "bench_folders", "crew_of", "sweep", "sweep_options"]
+__all__ = ["BENCH_FILE", "bench_folders", "sweep"]
 
 
 def sweep(
@@ -40,28 +39,6 @@ def sweep(
     crew = crew_of(workers, scheduler, total)
     task = Task(sweep_options(options), "line", made_with())
     return _lines(in_order(benches.benches(whole=crew.whole), task, crew, total=total))
-
-
-def crew_of(workers: int | None, scheduler: str | None, total: int) -> Crew:
-    """Return who audits. workers: processes, None for one per core. scheduler: of Dask, in their place. total: number of benches.
-
-    Raises InputError for less than one worker, and for a scheduler that does not answer.
-    """
-    if scheduler is not None:
-        from joulebook.api.sweep_cluster import Cluster
-
-        return Cluster(scheduler)
-    count = min(workers if workers is not None else os.cpu_count() or 1, total)
-    if count < 1:
-        raise InputError(f"{workers} workers cannot audit anything.", remedy="Give a number from 1 upwards.")
-    return Here() if count == 1 else Processes(count)
-
-
-def sweep_options(options: Mapping[str, Any]) -> dict[str, Any]:
-    """Return options of `audit` as they can be sent elsewhere: a house file is read now. Raises BenchFileError for a faulty one."""
-    if options.get("house") is None:
-        return dict(options)
-    return {**options, "house": house_of(options["house"])}
 
 
 def _lines(results: Generator[Sequence[Outcome], None, None]) -> Iterator[dict[str, object]]:

@@ -16,8 +16,8 @@ from joulebook.cli.sweep_progress import show_progress
 from joulebook.errors import OutputError
 
 if TYPE_CHECKING:
-    from joulebook.api.sweep_inputs import SweepInput
-    from joulebook.api.sweep_summary import SweepSummary
+    from joulebook.api.sweeping.inputs import SweepInput
+    from joulebook.api.sweeping.summary import SweepSummary
 
 __all__ = ["sweep"]
 
@@ -59,7 +59,7 @@ def sweep(
     a sweep was stopped and resumed. docs/sweep.md describes all files.
     """
     from joulebook.api import house_of
-    from joulebook.api.sweep_inputs import open_input
+    from joulebook.api.sweeping.inputs import open_input
 
     if folder is None:
         swallowed = f" --jsonl took {jsonl} as its file: put the folder before it." if jsonl and os.path.isdir(jsonl) else ""
@@ -122,7 +122,7 @@ def _is_kept(path: str) -> bool:
 def _into_files(
     benches: SweepInput, jsonl: str | None, parquet: str | None, resume: bool, choice: Mapping[str, Any]
 ) -> SweepSummary:
-    from joulebook.api.sweep_files import write_sweep
+    from joulebook.api.sweeping.files import write_sweep
 
     done = total = 0
     with show_progress() as tell:
@@ -153,9 +153,9 @@ def _how_to_go_on(state: Any) -> Iterator[None]:
 
 def _streamed(benches: SweepInput, path: str, choice: Mapping[str, Any]) -> SweepSummary:
     from joulebook.api import sweep as audit_all
-    from joulebook.api.sweep_rows import row_of
-    from joulebook.api.sweep_summary import SweepSummary
-    from joulebook.api.sweep_work import json_line
+    from joulebook.api.sweeping.rows import row_of
+    from joulebook.api.sweeping.summary import SweepSummary
+    from joulebook.api.sweeping.work import json_line
 
     found, total = SweepSummary(), len(benches.names)
     with show_progress() as tell, open_output(path) as stream:
@@ -168,8 +168,8 @@ def _streamed(benches: SweepInput, path: str, choice: Mapping[str, Any]) -> Swee
 
 def _shown(benches: SweepInput, choice: Mapping[str, Any], decimal: str) -> SweepSummary:
     from joulebook.api import sweep as audit_all
-    from joulebook.api.sweep_rows import row_of
-    from joulebook.api.sweep_summary import SweepSummary
+    from joulebook.api.sweeping.rows import row_of
+    from joulebook.api.sweeping.summary import SweepSummary
     from joulebook.render.terminal import show_section
 
     found, total = SweepSummary(), len(benches.names)
@@ -195,7 +195,7 @@ def _light(line: dict[str, Any]) -> dict[str, Any]:
 
 
 def _write_records(benches: SweepInput, path: str) -> None:
-    from joulebook.api.sweep_records import write_records
+    from joulebook.api.sweeping.records import write_records
 
     with show_progress() as tell:
         count = write_records(benches, path, progress=lambda done, total: tell(done, 0, total))

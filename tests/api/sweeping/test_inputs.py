@@ -13,9 +13,9 @@ from pathlib import Path
 import pytest
 
 import joulebook
-from joulebook.api.sweep_inputs import open_input
-from joulebook.api.sweep_packing import FolderTree, pack
-from joulebook.api.sweep_records import write_records
+from joulebook.api.sweeping.inputs import open_input
+from joulebook.api.sweeping.packing import FolderTree, pack
+from joulebook.api.sweeping.records import write_records
 from joulebook.errors import InputError
 
 NAMES = [

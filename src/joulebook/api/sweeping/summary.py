@@ -37,7 +37,7 @@ class SweepSummary:
         return self.errors.total()
 
     def add(self, row: Mapping[str, Any]) -> None:
-        """Count a bench. row: its flat row (`sweep_rows.COLUMNS`)."""
+        """Count a bench. row: its flat row (`rows.COLUMNS`)."""
         self.benches += 1
         if not row["audited"]:
             self.errors[row["error_code"]] += 1

@@ -10,20 +10,20 @@ from dataclasses import replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from joulebook.api.sweep_crews import in_order
-from joulebook.api.sweep_inputs import SweepInput, open_input
-from joulebook.api.sweep_journal import Journal
-from joulebook.api.sweep_packing import digest_of
-from joulebook.api.sweep_rows import arrow_schema
-from joulebook.api.sweep_summary import SweepSummary
-from joulebook.api.sweep_tables import require_pyarrow
-from joulebook.api.sweep_work import Task, made_with
-from joulebook.api.sweeps import crew_of, sweep_options
+from joulebook.api.sweeping.crews import in_order
+from joulebook.api.sweeping.inputs import SweepInput, open_input
+from joulebook.api.sweeping.journal import Journal
+from joulebook.api.sweeping.muster import crew_of
+from joulebook.api.sweeping.packing import digest_of
+from joulebook.api.sweeping.rows import arrow_schema
+from joulebook.api.sweeping.summary import SweepSummary
+from joulebook.api.sweeping.tables import require_pyarrow
+from joulebook.api.sweeping.work import Task, made_with, sweep_options
 from joulebook.errors import InputError, OutputError
 from joulebook.store.archive import written_whole
 
 if TYPE_CHECKING:
-    from joulebook.api.sweep_benches import SweepBench
+    from joulebook.api.sweeping.benches import SweepBench
 
 __all__ = ["Progress", "write_sweep"]
 

@@ -8,8 +8,8 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import CancelledError, Executor, Future
 from typing import Any, TypeVar
 
-from joulebook.api.sweep_benches import BenchFolder, Unreadable
-from joulebook.api.sweep_crews import done_here
+from joulebook.api.sweeping.benches import BenchFolder, Unreadable
+from joulebook.api.sweeping.crews import done_here
 from joulebook.errors import InputError, JoulebookError
 
 __all__ = ["Cluster"]

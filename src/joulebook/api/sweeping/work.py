@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Any
 
-from joulebook.api.sweep_benches import SweepBench, Unreadable
+from joulebook.api.sweeping.benches import SweepBench, Unreadable
 from joulebook.errors import InputError, JoulebookError, OutputError
 from joulebook.version import VERSION
 
-__all__ = ["Outcome", "Task", "failed", "json_line", "made_with"]
+__all__ = ["Outcome", "Task", "failed", "json_line", "made_with", "sweep_options"]
 
 Line = dict[str, Any]
 
@@ -27,7 +27,7 @@ class Outcome:
     """What became of one bench.
 
     name: the bench's. line: its line, {"folder", "ok", "audit" or "error"}; empty where only its row was asked for.
-    row: its flat row as JSON (`sweep_rows.COLUMNS`), text: its line as JSON; both empty where the line itself was asked for.
+    row: its flat row as JSON (`rows.COLUMNS`), text: its line as JSON; both empty where the line itself was asked for.
     digest: of everything that the audit read; "" where that cannot be told.
     """
 
@@ -77,7 +77,7 @@ class Task:
     def _outcome(self, bench: SweepBench) -> Outcome:
         if self.wanted == "line":
             return self._sent(_line(bench, self.options), "")
-        from joulebook.api.sweep_packing import digest_of
+        from joulebook.api.sweeping.packing import digest_of
 
         # The digest first: what changes in between is audited again when the sweep is resumed.
         digest = digest_of(bench)
@@ -86,7 +86,7 @@ class Task:
     def _sent(self, line: Line, digest: str) -> Outcome:
         if self.wanted == "line":
             return Outcome(line["folder"], line)
-        from joulebook.api.sweep_rows import row_of
+        from joulebook.api.sweeping.rows import row_of
 
         text = json_line(line) if self.wanted == "text" else b""
         return Outcome(line["folder"], {}, json_line(row_of(line)), text, digest)
@@ -113,6 +113,15 @@ def made_with() -> Mapping[str, str]:
     from importlib.metadata import version
 
     return {"joulebook": VERSION, "numpy": version("numpy"), "scipy": version("scipy")}
+
+
+def sweep_options(options: Mapping[str, Any]) -> dict[str, Any]:
+    """Return options of `audit` as they can be sent elsewhere: a house file is read now. Raises BenchFileError for a faulty one."""
+    from joulebook.api.benches import house_of
+
+    if options.get("house") is None:
+        return dict(options)
+    return {**options, "house": house_of(options["house"])}
 
 
 def _line(bench: SweepBench, options: Mapping[str, Any]) -> Line:

@@ -13,17 +13,17 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
-from tests.api.test_sweep_crews import Letters
+from tests.api.sweeping.test_crews import Letters
 
-from joulebook.api.sweep_benches import BenchFiles, BenchFolder
-from joulebook.api.sweep_cluster import Cluster
-from joulebook.api.sweep_crews import in_order
-from joulebook.api.sweep_files import write_sweep
-from joulebook.api.sweep_packing import FolderTree, pack
-from joulebook.api.sweep_work import Task
+from joulebook.api.sweeping.benches import BenchFiles, BenchFolder
+from joulebook.api.sweeping.cluster import Cluster
+from joulebook.api.sweeping.crews import in_order
+from joulebook.api.sweeping.files import write_sweep
+from joulebook.api.sweeping.packing import FolderTree, pack
+from joulebook.api.sweeping.work import Task
 from joulebook.errors import InputError
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 pytestmark = [pytest.mark.slow, pytest.mark.skipif(sys.platform == "win32", reason="there is no SIGKILL")]
 
@@ -185,7 +185,7 @@ def test_a_scheduler_that_goes_away(machines: Machines) -> None:
 
 def test_no_scheduler_at_all(monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("distributed")
-    monkeypatch.setattr("joulebook.api.sweep_cluster._ANSWER", 0.5)
+    monkeypatch.setattr("joulebook.api.sweeping.cluster._ANSWER", 0.5)
     with pytest.raises(
         InputError, match=r"No scheduler answers at tcp://127\.0\.0\.1:9: .*Look at the address, which is like tcp"
     ):

@@ -12,9 +12,9 @@ import pytest
 from pyarrow import parquet
 
 import joulebook
-from joulebook.api.sweep_inputs import open_input
-from joulebook.api.sweep_records import write_records
-from joulebook.api.sweep_tables import FORMAT, record_schema
+from joulebook.api.sweeping.inputs import open_input
+from joulebook.api.sweeping.records import write_records
+from joulebook.api.sweeping.tables import FORMAT, record_schema
 from joulebook.errors import InputError
 
 Row = dict[str, Any]
@@ -132,7 +132,7 @@ def test_the_schema_is_the_documented_one(sound_bench: Path, tmp_path: Path) -> 
 
 
 def test_a_table_is_written_in_groups(sound_bench: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("joulebook.api.sweep_records._GROUP_BYTES", 1)
+    monkeypatch.setattr("joulebook.api.sweeping.records._GROUP_BYTES", 1)
     root = tmp_path / "root"
     for name in ("a", "b", "c"):
         (root / name).mkdir(parents=True)

@@ -6,9 +6,9 @@ import os
 import posixpath
 from collections.abc import Iterator, Sequence
 
-from joulebook.api.sweep_benches import BENCH_FILE, SweepBench, Unreadable
-from joulebook.api.sweep_folders import natural_order
-from joulebook.api.sweep_packing import pack
+from joulebook.api.sweeping.benches import BENCH_FILE, SweepBench, Unreadable
+from joulebook.api.sweeping.folders import natural_order
+from joulebook.api.sweeping.packing import pack
 from joulebook.errors import InputError
 from joulebook.store.archive import Archive, open_archive
 

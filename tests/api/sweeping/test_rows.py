@@ -10,11 +10,11 @@ from typing import Any
 import pytest
 
 import joulebook
-from joulebook.api.sweep_rows import COLUMNS, FORMAT, arrow_schema, row_of
-from joulebook.api.sweep_summary import SweepSummary
-from joulebook.api.sweep_tables import record_schema
+from joulebook.api.sweeping.rows import COLUMNS, FORMAT, arrow_schema, row_of
+from joulebook.api.sweeping.summary import SweepSummary
+from joulebook.api.sweeping.tables import record_schema
 
-PAGE = Path(__file__).parents[2] / "docs" / "sweep.md"
+PAGE = Path(__file__).parents[3] / "docs" / "sweep.md"
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,7 @@ from concurrent.futures.process import BrokenProcessPool
 from itertools import islice
 from typing import Protocol, TypeVar
 
-from joulebook.api.sweep_benches import clear_up
+from joulebook.api.sweeping.benches import clear_up
 from joulebook.threads import one_thread
 
 __all__ = ["Crew", "Here", "Processes", "Work", "done_here", "in_order"]

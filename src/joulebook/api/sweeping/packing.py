@@ -7,7 +7,7 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any, Protocol
 
-from joulebook.api.sweep_benches import BENCH_FILE, BenchFiles, BenchFolder, SweepBench, is_plain
+from joulebook.api.sweeping.benches import BENCH_FILE, BenchFiles, BenchFolder, SweepBench, is_plain
 from joulebook.readers.limits import MAX_BYTES
 
 __all__ = ["BenchTree", "FolderTree", "bench_tables", "bench_text", "digest_of", "pack", "wanted_files"]

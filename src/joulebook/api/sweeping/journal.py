@@ -16,7 +16,7 @@ from array import array
 from collections.abc import Iterator, Mapping, Sequence
 from typing import IO, Any
 
-from joulebook.api.sweep_work import Outcome
+from joulebook.api.sweeping.work import Outcome
 from joulebook.errors import InputError, OutputError
 from joulebook.store.archive import written_whole
 

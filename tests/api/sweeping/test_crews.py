@@ -12,9 +12,9 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.api.sweep_crews import Here, Processes, in_order
+from joulebook.api.sweeping.crews import Here, Processes, in_order
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 
 
 class Letters:
@@ -105,8 +105,8 @@ def test_stopping_half_way_ends_the_workers() -> None:
 
 _PARENT = """
 import sys
-from joulebook.api.sweep_crews import Processes
-from tests.api.test_sweep_crews import pid
+from joulebook.api.sweeping.crews import Processes
+from tests.api.sweeping.test_crews import pid
 if __name__ == "__main__":
     crew = Processes(1)
     print(crew.result(crew.submit(pid, [])), flush=True)

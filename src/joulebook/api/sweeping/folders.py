@@ -7,8 +7,8 @@ import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 
-from joulebook.api.sweep_benches import BENCH_FILE, BenchFolder, SweepBench
-from joulebook.api.sweep_packing import FolderTree, pack
+from joulebook.api.sweeping.benches import BENCH_FILE, BenchFolder, SweepBench
+from joulebook.api.sweeping.packing import FolderTree, pack
 from joulebook.errors import InputError
 
 __all__ = ["Folders", "bench_folders", "natural_order"]

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import Protocol
 
-from joulebook.api.sweep_benches import BENCH_FILE, SweepBench
-from joulebook.api.sweep_folders import Folders, bench_folders, natural_order
+from joulebook.api.sweeping.benches import BENCH_FILE, SweepBench
+from joulebook.api.sweeping.folders import Folders, bench_folders, natural_order
 from joulebook.errors import InputError
 
 __all__ = ["SweepInput", "open_input"]
@@ -82,11 +82,11 @@ def _file(path: str) -> SweepInput:
     except OSError as error:
         raise InputError(f"It cannot be read: {error.strerror}.", remedy="See who may read it.", source=path) from error
     if start == b"PAR1":
-        from joulebook.api.sweep_tables import RecordTable
+        from joulebook.api.sweeping.tables import RecordTable
 
         return RecordTable(path)
     if start[:2] == b"PK":
-        from joulebook.api.sweep_packages import Package
+        from joulebook.api.sweeping.packages import Package
 
         return Package(path)
     raise InputError(

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from joulebook.api.sweep_files import write_sweep
+from joulebook.api.sweeping.files import write_sweep
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[3]
 COMMAND = [sys.executable, "-c", "from joulebook.cli.main import main; main()"]
 BENCHES = 12
 KILLS = 4

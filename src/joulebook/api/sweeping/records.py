@@ -7,9 +7,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
-from joulebook.api.sweep_benches import BenchFiles, SweepBench
-from joulebook.api.sweep_inputs import SweepInput, open_input
-from joulebook.api.sweep_tables import bench_rows, record_schema, require_pyarrow
+from joulebook.api.sweeping.benches import BenchFiles, SweepBench
+from joulebook.api.sweeping.inputs import SweepInput, open_input
+from joulebook.api.sweeping.tables import bench_rows, record_schema, require_pyarrow
 from joulebook.errors import InputError
 from joulebook.store.archive import written_whole
 

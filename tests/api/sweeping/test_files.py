@@ -12,9 +12,9 @@ import pytest
 
 import joulebook
 from joulebook.api import benches
-from joulebook.api.sweep_files import write_sweep
-from joulebook.api.sweep_journal import Journal
-from joulebook.api.sweep_work import Outcome, made_with
+from joulebook.api.sweeping.files import write_sweep
+from joulebook.api.sweeping.journal import Journal
+from joulebook.api.sweeping.work import Outcome, made_with
 from joulebook.errors import InputError, OutputError
 
 NAMES = [f"bench-{number}" for number in range(1, 6)]
@@ -231,7 +231,7 @@ def test_a_sweep_is_not_gone_on_with_in_another_way(
 def test_another_version_does_not_go_on(root: Path, audits: Audits, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with pytest.raises(Killed):
         write_sweep(root, jsonl=tmp_path / "a.jsonl", progress=stop_after(2))
-    monkeypatch.setattr("joulebook.api.sweep_files.made_with", lambda: {**made_with(), "joulebook": "9.9"})
+    monkeypatch.setattr("joulebook.api.sweeping.files.made_with", lambda: {**made_with(), "joulebook": "9.9"})
     with pytest.raises(
         InputError, match=r"joulebook .*, now 9\.9\. Go on with the same options, house rules and versions, or remove"
     ):
@@ -286,9 +286,9 @@ def test_a_kill_while_the_result_is_written(
         raise Killed
 
     place = {
-        "before the table": ("joulebook.api.sweep_files._write_rows", kill),
-        "before the lines": ("joulebook.api.sweep_journal.Journal.write_lines", kill),
-        "before the journal is gone": ("joulebook.api.sweep_journal.Journal.remove", kill),
+        "before the table": ("joulebook.api.sweeping.files._write_rows", kill),
+        "before the lines": ("joulebook.api.sweeping.journal.Journal.write_lines", kill),
+        "before the journal is gone": ("joulebook.api.sweeping.journal.Journal.remove", kill),
     }[step]
     with monkeypatch.context() as patch:
         patch.setattr(*place)

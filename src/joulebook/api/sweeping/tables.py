@@ -12,8 +12,8 @@ from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
-from joulebook.api.sweep_benches import BENCH_FILE, BenchFiles, SweepBench, Unreadable
-from joulebook.api.sweep_packing import bench_tables, bench_text, wanted_files
+from joulebook.api.sweeping.benches import BENCH_FILE, BenchFiles, SweepBench, Unreadable
+from joulebook.api.sweeping.packing import bench_tables, bench_text, wanted_files
 from joulebook.errors import InputError
 from joulebook.readers.bench_text import write_bench
 
