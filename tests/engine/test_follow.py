@@ -132,3 +132,20 @@ def test_the_stated_end_does_not_turn_the_record_round(placed: str | None) -> No
         bench = bench_of(launch.record(40.0, noise=0.0003), rest=launch.standing(noise=0.0003))
         run = followed(replace(bench, settings={**bench.settings, "sensor.placed": placed}))
         assert run.motion is not None and run.motion.up == up
+
+
+def test_a_small_quiet_move_of_a_hand_does_not_take_the_place_of_a_noisy_launch() -> None:
+    """An uneven clock makes a fast cart scatter; a hand that lifts the cart by 2 cm afterwards moves slowly and scatters little."""
+    launch = replace(LAUNCH, hops=1, settle=1.5)
+    for seed in range(6):
+        record = launch.record(50.0, noise=0.0002, seed=seed)
+        rng = np.random.default_rng(seed)
+        later = record.time[-1] + np.arange(1, 26) / 50.0
+        tau = later - later[12]
+        lifted = launch.rest - np.maximum(0.02 - 0.85 * tau * tau, 0.0) + 0.0002 * rng.standard_normal(tau.size)
+        time = np.concatenate([record.time, later])
+        stamps = time + 0.003 * np.clip(rng.standard_normal(time.size), -2.0, 2.0)
+        uneven = replace(record, time=stamps, distance=np.concatenate([record.distance, lifted]))
+        run = followed(bench_of(uneven, rest=launch.standing(noise=0.0002)))
+        assert run.motion is not None
+        assert run.motion.apex_times[0] == pytest.approx(launch.flights()[0].apex_time, abs=0.01), seed

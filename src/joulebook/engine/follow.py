@@ -65,7 +65,7 @@ def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel
             best = best or Run(trace, outline, tail, None, error, override)
             continue
         run = Run(trace, outline, tail, motion, None, override)
-        if best is None or best.motion is None or (motion.noise < 0.4 * best.motion.noise and _shown(motion, best.motion)):
+        if best is None or best.motion is None or _better(motion, best.motion):
             best = run
         if motion.noise <= _ROUGH * trace.noise + trace.step:
             break
@@ -73,10 +73,13 @@ def follow(record: Record, bench: Bench, experiment: Experiment, rest: RestLevel
     return best
 
 
-def _shown(motion: Motion, other: Motion) -> bool:
-    """Say whether a motion rests on readings enough to be believed before another: through a few of them anything passes."""
+def _better(motion: Motion, other: Motion) -> bool:
+    """Say whether a motion is to be believed before another one: it scatters far less, also beside its own height, and rests on readings
+    enough. Through a few of them anything passes, and a small move of a hand scatters little.
+    """
     spare, others = (int(np.count_nonzero(each.used)) - each.values.size for each in (motion, other))
-    return spare >= min(_SPARE, others)
+    small, large = (each.noise / max(float(each.apexes[0]) - each.release_level, 1e-6) for each in (motion, other))
+    return motion.noise < 0.4 * other.noise and small < large and spare >= min(_SPARE, others)
 
 
 def agree_on_stop(runs: Sequence[Run]) -> list[Run]:

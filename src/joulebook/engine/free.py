@@ -72,14 +72,14 @@ def take_free(hops: Hops, floor: float) -> IntArray:
 
     Returns how many samples were trimmed at the start and the end of each hop, shape (hops, 2).
     """
-    noise = hops.scatter()
+    noise, growth = hops.scatter(), _growth(hops)
     windows = hops.windows(floor + max(3.0 * noise, 0.0005))
     parts: list[IntArray] = []
     trimmed = np.zeros((hops.count, 2), dtype=np.intp)
     latest = -np.inf
     for j, (start, stop) in enumerate(windows.tolist()):
         inside = np.flatnonzero(hops.good & (hops.trace.time >= start) & (hops.trace.time <= stop) & (hops.trace.time > latest))
-        kept, trimmed[j] = _trim(hops, j, inside, noise)
+        kept, trimmed[j] = _trim(hops, j, inside, noise, growth)
         parts.append(kept)
         latest = float(hops.trace.time[kept[-1]]) if kept.size else latest
     hops.take(parts)
@@ -98,9 +98,12 @@ def reject(hops: Hops) -> IntArray:
     """Reject the samples that the noise cannot explain, a few at a time; at most a fifth of all. Returns them, ascending."""
     rejected: list[IntArray] = []
     most = hops.index.size // 5
+    noise, growth = hops.scatter(), _growth(hops) if hops.weights is None else 0.0
     for attempt in range(6):
         solution = hops.solution if attempt == 0 and hops.solution is not None else hops.solve()
         weighted = solution.residuals if hops.weights is None else solution.residuals * np.sqrt(hops.weights)
+        if growth:
+            weighted = weighted * noise / np.hypot(noise, growth * hops.here()[2])
         size = np.abs(weighted) / np.sqrt(np.maximum(1.0 - solution.leverages(hops.weights), 0.05))
         spare = max(solution.dof, 1)
         scale = min(1.4826 * median(size) * (1.0 + 2.0 / spare), max(solution.sd, 1e-9))
@@ -120,13 +123,31 @@ def reject(hops: Hops) -> IntArray:
     return np.sort(np.concatenate(rejected)) if rejected else np.empty(0, dtype=np.intp)
 
 
-def _trim(hops: Hops, j: int, inside: IntArray, noise: float) -> tuple[IntArray, tuple[int, int]]:
+def _growth(hops: Hops) -> float:
+    """Return how much the scatter grows with the speed, s: √(noise² + (growth·v)²) is one sample's; 0 where nothing shows it.
+
+    A moving target is read worse than a still one, and an uneven clock adds to it (BENCH_FACTS): the ends of a hop, where the cart is
+    fastest, must not seem to be pushed for that. Medians, so that a few samples that are pushed do not count.
+    """
+    if hops.index.size < 16:
+        return 0.0
+    position, _, by_tau, _ = hops.here()
+    residual, speed = np.abs(hops.level[hops.index] - position), np.abs(by_tau)
+    fast = speed > median(speed)
+    scatters, speeds = ([1.4826 * median(each[half]) for half in (fast, ~fast)] for each in (residual, speed / 1.4826))
+    if scatters[0] < 1.5 * max(scatters[1], hops.trace.noise):
+        return 0.0
+    return float(np.sqrt((scatters[0] ** 2 - scatters[1] ** 2) / (speeds[0] ** 2 - speeds[1] ** 2)))
+
+
+def _trim(hops: Hops, j: int, inside: IntArray, noise: float, growth: float) -> tuple[IntArray, tuple[int, int]]:
     """Trim a hop's outermost samples while they do not follow the motion; a lone odd sample inside is left to the rejection."""
     if inside.size == 0:
         return inside, (0, 0)
     time = hops.trace.time[inside]
-    residual = np.abs(hops.level[inside] - hops.predict(j, time)[0])
-    allowed = 5.0 * noise + hops.trace.step
+    position, _, by_tau, _ = hops.predict(j, time)
+    residual = np.abs(hops.level[inside] - position)
+    allowed = 5.0 * np.hypot(noise, growth * by_tau) + hops.trace.step
     if not np.any(residual > allowed):
         return inside, (0, 0)
     off = residual > allowed + 4.0 * noise * hops.prediction(j, time)
