@@ -229,3 +229,15 @@ def test_a_person_may_put_the_release_elsewhere() -> None:
     assert (moved.offset, moved.half_width) == (0.021, found.half_width)
     assert found.released_at(0.021, 0.002).half_width == 0.002
     assert found.offset != 0.021, "the contacts themselves are unchanged"
+
+
+@pytest.mark.parametrize(("u_still", "kinds"), [(0.0003, {"spring"}), (0.003, {"unclear"})])
+def test_a_depth_printed_to_centimetres_does_not_tell_a_spring_from_magnets(u_still: float, kinds: set[str]) -> None:
+    """One contact of 0.098 s, hardly any loss, cocked 24.5 mm deep: a spring's depth to 2 %, magnets' to 12 %, and known to 1 or 12 %."""
+    climb, descent, rise, duration, restitution = 2.32, 2.26, 0.158, 0.0985, 0.97
+    fall = math.sqrt(2.0 * rise / descent)
+    back = (restitution * descent * fall) ** 2 / (2.0 * climb)
+    times = np.array([1.0, 1.0 + fall + duration + math.sqrt(2.0 * back / climb)])
+    found = find_contacts(climb, descent, times, np.array([rise, back]), 0.0, still_level=-0.0265, u_still=u_still)
+    assert found.kind in kinds
+    assert (found.half_width > 0.015) == (kinds == {"unclear"})

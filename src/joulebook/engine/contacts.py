@@ -85,12 +85,13 @@ def find_contacts(
     still_level: float = float("nan"),
     covariance: FloatArray | None = None,
     u_level: float = 0.0,
+    u_still: float = 0.0,
     bounce: float = float("nan"),
 ) -> Contacts:
     """Work out contacts and release level from the fitted hops and the rest level.
 
     climb, descent: a_u and a_d, m/s². apex_times: s, apexes: m, of each hop, shape (hops,). level: m, rest level, with standard
-    uncertainty u_level. still_level: m, where the cart stood cocked, NaN when it is not known.
+    uncertainty u_level. still_level: m, where the cart stood cocked, NaN when it is not known, with standard uncertainty u_still.
     covariance: of (climb, descent, apex_time_1, apex_1, …), shape (2 + 2·hops, 2 + 2·hops); without it times count for exact to
     2 ms. bounce: restitution as far as the samples show a rebound that is too low or too short to be fitted, NaN where there is none.
     """
@@ -108,7 +109,9 @@ def find_contacts(
     elif duration > LONGEST:
         offset, half, kind = 0.5 * min(mean * (LONGEST / np.pi) ** 2, 0.06), min(mean * (LONGEST / np.pi) ** 2, 0.06), "unclear"
     else:
-        offset, half, kind = _soft(times, speeds, spread, mean, restitution, launch_speed, level - still_level)
+        offset, half, kind = _soft(
+            times, speeds, spread, mean, restitution, launch_speed, level - still_level, float(np.hypot(u_level, u_still))
+        )  # fmt: skip
     starts, ends = _crossings(climb, descent, apex_times, apexes, level + offset)
     return Contacts(offset, half, starts, ends, duration, restitution, kind, max(offset, 0.0))
 
@@ -189,9 +192,13 @@ def _from_the_push(depth: float, mean: float, speed: float, bounce: float) -> tu
 
 
 def _soft(
-    times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float, depth: float
-) -> tuple[float, float, str]:
-    """Return offset, half-width and kind of a stop that gives way; depth: m of the cocked cart below rest, NaN if unknown."""
+    times: FloatArray, speeds: FloatArray, spread: FloatArray, mean: float, restitution: float, launch_speed: float, depth: float,
+    u_depth: float,
+) -> tuple[float, float, str]:  # fmt: skip
+    """Return offset, half-width and kind of a stop that gives way.
+
+    depth: m of the cocked cart below rest, NaN if unknown, with standard uncertainty u_depth.
+    """
     inverse = np.linalg.inv(spread)
     ones = inverse.sum(axis=1)
     duration = float(ones @ times / ones.sum())
@@ -211,7 +218,7 @@ def _soft(
     distant = (_FADED * reach, _FADED_DOUBT * reach + 0.001)
     # Restitutions of magnets are 0.9 to 0.98, of springs 0.6 to 0.95 (BENCH_FACTS, common practice, no source).
     weight = min(0.0, (restitution - 0.88) / 0.015) + 0.5 * (misfit_spring - float(misfits[best]))
-    weight += _by_depth(depth, launch_speed, mean, duration, reach)
+    weight += _by_depth(depth, u_depth, launch_speed, mean, duration, reach)
     if weight < -3.0:
         return *spring, "spring"
     if weight > 3.0:
@@ -220,7 +227,7 @@ def _soft(
     return 0.5 * (low + high), 0.5 * (high - low), "unclear"
 
 
-def _by_depth(depth: float, speed: float, mean: float, duration: float, reach: float) -> float:
+def _by_depth(depth: float, u_depth: float, speed: float, mean: float, duration: float, reach: float) -> float:
     """Return how much the cocked depth speaks for a push at a distance and against a spring, as a logarithm of odds.
 
     The launch speed needs √(v² + a²/ω²)/ω of a spring, and a depth with aλ(e^(depth/λ) − 1) − a·depth = v²/2 of a fading push.
@@ -233,7 +240,7 @@ def _by_depth(depth: float, speed: float, mean: float, duration: float, reach: f
     x = 3.0
     for _ in range(30):
         x = float(np.log1p(x + speed**2 / (2.0 * mean * reach)))
-    off_spring, off_distant = (abs(depth / each - 1.0) / 0.04 for each in (of_spring, x * reach))
+    off_spring, off_distant = (abs(depth / each - 1.0) / np.hypot(0.04, u_depth / each) for each in (of_spring, x * reach))
     if min(off_spring, off_distant) > 2.5:
         return 0.0
     return float(min(max(0.5 * (off_spring**2 - off_distant**2), -6.0), 6.0))

@@ -263,7 +263,7 @@ def _contacts(hops: Hops, outline: Outline, datum: Datum, covariance: FloatArray
         covariance = np.insert(doubled, 1, np.insert(covariance[0], 1, covariance[0, 0]), axis=1)
     return find_contacts(
         hops.climb, hops.descent, hops.apex_times, hops.apexes, datum.level,
-        still_level=outline.still_level, covariance=covariance, u_level=datum.u,
+        still_level=outline.still_level, covariance=covariance, u_level=datum.u, u_still=hops.trace.step / np.sqrt(12.0),
         bounce=_bounce(hops, datum.level) if hops.count == 1 else np.nan,
     )  # fmt: skip
 
