@@ -125,28 +125,37 @@ def measure_samples(samples: int, *, budget: float = 2.0) -> dict[str, Any]:
         }
 
 
-def measure_script(*, repeats: int = 3) -> dict[str, Any]:
-    """Return the processor time (s) of the peer for every launch of the demo's benches, the least of some repeats each.
+def measure_script(originals: Sequence[Path], *, turns: int = 12) -> dict[str, Any]:
+    """Return the processor time (s) of the peer for every launch of the demo's benches, and of a sweep of these from files, in turns.
 
     The peer is scipy.optimize.curve_fit with the package uncertainties (benchmarks/speed.py): it is handed the free samples, the release
-    level and good starting values, reads no file and looks for no fault.
+    level and good starting values, reads no file and looks for no fault. processor_s, sweep_s: the least of the turns, since all else
+    that the machine does only adds.
     """
     from benchmarks.speed import by_curve_fit, hand_over
 
     from joulebook.planning.demo_section import demo_benches
     from joulebook.planning.simulate import simulate_bench
 
-    seconds = []
+    handed = []
     for number, bench in enumerate(demo_benches()):
         simulated = simulate_bench(bench.design, np.random.default_rng([20, number]))
-        for launch in range(len(simulated.bench.launches)):
-            handed, took = hand_over(simulated, launch), []
-            for _ in range(repeats):
+        handed += [hand_over(simulated, launch) for launch in range(len(simulated.bench.launches))]
+    with TemporaryDirectory(prefix="joulebook-cost-") as place:
+        linked_benches(Path(place), len(originals), originals)
+        script: list[float] = []
+        swept: list[float] = []
+        for _ in range(turns + 1):
+            for took, work in ((script, lambda: [by_curve_fit(each) for each in handed]), (swept, lambda: _swept(place))):
                 start = time.process_time()
-                by_curve_fit(handed)
+                work()
                 took.append(time.process_time() - start)
-            seconds.append(min(took))
-    return {"launches": len(seconds), "processor_s": sum(seconds)}
+    # The first turn pays for imports.
+    return {"launches": len(handed), "processor_s": min(script[1:]), "sweep_s": min(swept[1:])}
+
+
+def _swept(folder: str) -> list[bool]:
+    return [bool(line["ok"]) for line in joulebook.sweep(folder, method="linear")]
 
 
 def measure_workers(benches: int, originals: Sequence[Path], *, rounds: int) -> dict[str, Any]:
@@ -192,7 +201,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
             if kind == "samples":
                 return measure_samples(int(size), budget=0.2 if chosen.quick else 2.0)
             if kind == "script":
-                return measure_script(repeats=3)
+                return measure_script(originals, turns=3 if chosen.quick else 12)
             return measure_workers(bench_count, originals, rounds=1 if chosen.quick else 2)
 
         settings = {"quick": chosen.quick, "workers_benches": bench_count}
