@@ -137,6 +137,12 @@ def _core_table(rows: Sequence[Mapping[str, Any]]) -> str:
     return "\n".join(lines) + "\n"
 
 
+_HANDED = (
+    "Either script is handed what an audit spends most of its time on: cleaning the readings, finding the hops and where the stop lets go, "
+    "deciding which samples are free, testing the motion for what it does not fit, and looking for every fault that has a finding"
+)
+
+
 def _short(results: Mapping[str, Any]) -> list[str]:
     short: list[str] = []
     times, start = results["times"], results["start"]["help"]["median"]
@@ -144,7 +150,7 @@ def _short(results: Mapping[str, Any]) -> list[str]:
     told = "An audit with linear propagation takes {:.1f} times as long as {} with `uncertainties`; the goal is {}."
     goal = f"{OVER_CURVE_FIT:g} at most"
     unless(over["curve_fit"] <= OVER_CURVE_FIT, short, told.format(over["curve_fit"], "`curve_fit`", goal))
-    unless(over["lmfit"] < 1.0, short, told.format(over["lmfit"], "lmfit", "to be faster"))
+    unless(over["lmfit"] < 1.0, short, told.format(over["lmfit"], "lmfit", f"to be faster. {_HANDED}"))
     ratio = results["monte_carlo"]["ratio"]
     told = f"Monte Carlo to the same tolerance is {ratio:.1f} times as fast as metrolopy's; the goal is {OVER_METROLOPY:g}."
     unless(ratio >= OVER_METROLOPY, short, told)
@@ -153,7 +159,8 @@ def _short(results: Mapping[str, Any]) -> list[str]:
             rate = results["sweep"][f"{name}-{method}"]["median"]
             told = f"A sweep over {words}, method {method}, audits {rate:.0f} benches a second on a core"
             asked = BENCHES_PER_SECOND[method]
-            unless(rate >= asked, short, f"{told}; the goal is {asked:g}.")
+            why = "why is said below, at the demo mix" if method == "linear" else "the draws that check the intervals come on top of that"
+            unless(rate >= asked, short, f"{told}; the goal is {asked:g}: {why}.")
     unless(start < HELP_SECONDS, short, f"`joulebook --help` takes {start:.2f} s; the goal is well under {HELP_SECONDS:g} s.")
     return short
 
