@@ -53,6 +53,14 @@ def test_rest_cocked() -> None:
     assert f"{percent(0.04 / RIDE.rise)} too large" in finding.message
 
 
+def test_rest_cocked_where_the_cart_only_bounces() -> None:
+    """Nothing shows where the cart settles or bounces; but it sets off from the level of the rest record."""
+    bench = bench_of(record_of(ride(hops=1)), rest=rest_record(at=ZERO + 0.04))
+    finding = only(bench, "rest-cocked", "look", beside=("ghost-echo",))
+    assert number(finding, "rest_m") == pytest.approx(ZERO + 0.04, abs=0.001)
+    assert "no plunger pushes from its own rest level" in finding.message
+
+
 @pytest.mark.parametrize(("stands", "says"), [("top", "bottom"), ("bottom", "top")])
 def test_wrong_side(stands: str, says: str) -> None:
     finding = only(bench_of(record_of(RIDE, placed=stands), placed=says), "wrong-side", "look")

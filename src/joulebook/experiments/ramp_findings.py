@@ -97,7 +97,7 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
     settled = motion.up * run.tail.distance if run.tail else None
     shift = settled - level if settled is not None else _bounce_shift(motion, level)
     if shift is None or abs(shift) <= doubt:
-        return []
+        return _never_cocked(run, motion, rest, level)
     share = percent(shift / travel(motion))
     way = f"{100.0 * abs(shift):.1f} cm {'above' if shift > 0.0 else 'below'}"
     seen = f"the cart settles {way}" if settled is not None else f"the cart bounces at least {way}"
@@ -119,6 +119,17 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
     )
     message = f"{seen} the level of the rest record ({rest.distance:.3f} m): stop or ranger were moved in between. {effect}"
     return [finding("rest-mismatch", "look", message, run, **evidence)]
+
+
+def _never_cocked(run: Run, motion: Motion, rest: RestLevel, level: float) -> list[Finding]:
+    """The cart sets off from where the rest record has it: no plunger can push it from its own rest level, so that it was cocked there."""
+    if not abs(run.outline.still_level - level) < 0.003 + 3.0 * rest.u or motion.datum.source != "rest" or _pushed(run, motion):
+        return []
+    message = (
+        f"before the launch the cart stands where the rest record has it ({rest.distance:.3f} m), and no plunger pushes from its own rest "
+        "level: the rest record was taken with the plunger cocked. Both energies are counted from too low a level."
+    )
+    return [finding("rest-cocked", "look", message, run, rest_m=rest.distance)]
 
 
 def _bounce_shift(motion: Motion, level: float) -> float | None:
