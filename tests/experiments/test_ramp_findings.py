@@ -61,6 +61,12 @@ def test_rest_cocked_where_the_cart_only_bounces() -> None:
     assert "no plunger pushes from its own rest level" in finding.message
 
 
+@pytest.mark.parametrize("depth", [0.0005, 0.002])
+def test_a_cart_flicked_off_from_where_it_settles_was_not_cocked(depth: float) -> None:
+    """It sets off from the level of the rest record, and settles there: the rest record is right."""
+    assert told(audited(bench_of(record_of(ride(depth=depth, settles=1.5))))) == []
+
+
 @pytest.mark.parametrize(("stands", "says"), [("top", "bottom"), ("bottom", "top")])
 def test_wrong_side(stands: str, says: str) -> None:
     finding = only(bench_of(record_of(RIDE, placed=stands), placed=says), "wrong-side", "look")

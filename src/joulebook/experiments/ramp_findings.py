@@ -96,15 +96,17 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
     doubt = _MOVED + 5.0 * float(np.hypot(rest.u, run.tail.u if run.tail else 0.0))
     settled = motion.up * run.tail.distance if run.tail else None
     shift = settled - level if settled is not None else _bounce_shift(motion, level)
+    cocked = abs(run.outline.still_level - level) < 0.003 + 3.0 * rest.u  # False where no standing cart is on record
     if shift is None or abs(shift) <= doubt:
-        return _never_cocked(run, motion, rest, level)
+        # A cart that settles at the level of the rest record shows that to be right, wherever a hand may have sent it off from.
+        return _sets_off_from_rest(run, motion, rest) if cocked and settled is None else []
     share = percent(shift / travel(motion))
     way = f"{100.0 * abs(shift):.1f} cm {'above' if shift > 0.0 else 'below'}"
     seen = f"the cart settles {way}" if settled is not None else f"the cart bounces at least {way}"
     # Where it settles is believed; a bounce alone only shows that something is wrong.
     settles = motion.datum.source == "tail"
     evidence = {"shift_m": shift, "rest_m": rest.distance}
-    if shift > 0.0 and np.isfinite(run.outline.still_level) and abs(run.outline.still_level - level) < 0.003 + 3.0 * rest.u:
+    if shift > 0.0 and cocked:
         effect = (
             f"Counted from the rest record the potential energy would be {share} too large; the launch record is believed."
             if settles
@@ -121,9 +123,9 @@ def _rest(run: Run, motion: Motion, rest: RestLevel | None) -> list[Finding]:
     return [finding("rest-mismatch", "look", message, run, **evidence)]
 
 
-def _never_cocked(run: Run, motion: Motion, rest: RestLevel, level: float) -> list[Finding]:
-    """The cart sets off from where the rest record has it: no plunger can push it from its own rest level, so that it was cocked there."""
-    if not abs(run.outline.still_level - level) < 0.003 + 3.0 * rest.u or motion.datum.source != "rest" or _pushed(run, motion):
+def _sets_off_from_rest(run: Run, motion: Motion, rest: RestLevel) -> list[Finding]:
+    """The cart stands at the level of the rest record before its launch: no plunger pushes from its own rest level, so it was cocked."""
+    if _pushed(run, motion):
         return []
     message = (
         f"before the launch the cart stands where the rest record has it ({rest.distance:.3f} m), and no plunger pushes from its own rest "
