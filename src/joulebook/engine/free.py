@@ -134,10 +134,10 @@ def _growth(hops: Hops) -> float:
     position, _, by_tau, _ = hops.here()
     residual, speed = np.abs(hops.level[hops.index] - position), np.abs(by_tau)
     fast = speed > median(speed)
-    scatters, speeds = ([1.4826 * median(each[half]) for half in (fast, ~fast)] for each in (residual, speed / 1.4826))
-    if scatters[0] < 1.5 * max(scatters[1], hops.trace.noise):
+    quick, calm = (1.4826 * median(residual[half]) for half in (fast, ~fast))
+    if quick < 1.5 * max(calm, hops.trace.noise):
         return 0.0
-    return float(np.sqrt((scatters[0] ** 2 - scatters[1] ** 2) / (speeds[0] ** 2 - speeds[1] ** 2)))
+    return float(np.sqrt((quick**2 - calm**2) / (median(speed[fast]) ** 2 - median(speed[~fast]) ** 2)))
 
 
 def _trim(hops: Hops, j: int, inside: IntArray, noise: float, growth: float) -> tuple[IntArray, tuple[int, int]]:

@@ -65,11 +65,9 @@ def arc(
     rising = tau < 0.0
     a = np.where(rising, climb, descent)
     square = tau * tau
-    signed = a * square
-    largest = np.abs(signed).max(initial=0.0) * drag
-    np.negative(signed, out=signed, where=~rising)
+    signed = np.where(rising, a, -a) * square
     q = signed * drag
-    if largest < _SMALL:
+    if np.abs(q).max(initial=0.0) < _SMALL:
         f = 1.0 + q * (1.0 / 6.0 + q * (2.0 / 45.0 + q * (17.0 / 1260.0)))
         g = 1.0 / 6.0 + q * (4.0 / 45.0 + q * (17.0 / 420.0))
         h = f + q * g

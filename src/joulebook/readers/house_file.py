@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -57,12 +58,7 @@ def read_house(path: str | os.PathLike[str]) -> House:
 
 @lru_cache(maxsize=32)  # the same rules stand for every bench of a section
 def _rules_of(text: str, source: str) -> House:
-    document = parse_bench_text(text, source)
-    faults: list[Fault] = []
-    values = _values(document, faults)
-    if faults:
-        raise _error(faults, source)
-    return House(**values, source=source)
+    return replace(make_house(parse_bench_text(text, source)), source=source)
 
 
 def make_house(tables: Mapping[str, Any]) -> House:
@@ -73,7 +69,7 @@ def make_house(tables: Mapping[str, Any]) -> House:
     faults: list[Fault] = []
     values = _values(tables, faults)
     if faults:
-        raise _error(faults, "")
+        raise _error(faults)
     return House(**values)
 
 
@@ -96,7 +92,7 @@ def find_house(bench: str | os.PathLike[str], *, section: str | os.PathLike[str]
     return next((folder / HOUSE_FILE for folder in folders[:reach] if (folder / HOUSE_FILE).is_file()), None)
 
 
-def _error(faults: Sequence[Fault], source: str) -> BenchFileError:
+def _error(faults: Sequence[Fault], source: str = "") -> BenchFileError:
     count = "there is a fault" if len(faults) == 1 else f"there are {len(faults)} faults"
     remedy = "Correct what is named here; docs/house.md lists every rule."
     return BenchFileError(f"{count} in these house rules.", remedy=remedy, source=source, faults=faults)

@@ -243,21 +243,14 @@ def _table(sheet: str, rows: list[list[Any]], decimal: str | None) -> Table | No
     gap = False
     for offset, row in enumerate(rows):
         # Rows of numbers alone, which nearly all are, need no look at each cell; one sum finds what is not finite.
-        if set(map(type, row)) == {float} and math.isfinite(sum(row)):
-            if gap and cells:
-                gaps.add(len(cells))
-            gap = False
-            cells.append(list(map(_shown, row)))
-            numbers.append(list(row))
-            lines.append(offset + 1)
-            continue
-        if all(cell == "" or (isinstance(cell, str) and cell.isspace()) for cell in row):
+        plain = set(map(type, row)) == {float} and math.isfinite(sum(row))
+        if not plain and all(cell == "" or (isinstance(cell, str) and cell.isspace()) for cell in row):
             gap = True
             continue
         if gap and cells:
             gaps.add(len(cells))
         gap = False
-        shown, values = zip(*(_cell(cell, mark) for cell in row), strict=True)
+        shown, values = (map(_shown, row), row) if plain else zip(*(_cell(cell, mark) for cell in row), strict=True)
         cells.append(list(shown))
         numbers.append(list(values))
         lines.append(offset + 1)
